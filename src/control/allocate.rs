@@ -1,0 +1,1 @@
+//! Modal demands to surfaces.

@@ -1,0 +1,1 @@
+//! Heave and heave rate from sensors.

@@ -1,0 +1,1 @@
+//! A law in another process, JSON Lines.

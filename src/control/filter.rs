@@ -1,0 +1,1 @@
+//! Discrete filters of the laws.

@@ -1,0 +1,1 @@
+//! Surfaces held at their trim angles.

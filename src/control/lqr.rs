@@ -1,0 +1,1 @@
+//! State feedback with an observer.

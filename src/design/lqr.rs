@@ -1,0 +1,1 @@
+//! LQR and observer gains from the linear model.

@@ -1,0 +1,3 @@
+//! From weights and models to laws.
+
+pub mod lqr;

@@ -1,0 +1,1 @@
+//! Servos: lag, rate and angle limits, dead band, backlash, delay.

@@ -1,0 +1,8 @@
+//! Equations of motion.
+
+pub mod actuator;
+pub mod course;
+pub mod plant;
+pub mod rigid_body;
+pub mod sensor;
+pub mod state;

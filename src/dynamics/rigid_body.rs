@@ -1,0 +1,1 @@
+//! Rigid-body mass matrix and Coriolis terms.

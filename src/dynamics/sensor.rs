@@ -1,0 +1,1 @@
+//! Sensors: what the law sees of the truth.

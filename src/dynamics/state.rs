@@ -1,0 +1,1 @@
+//! The state vector and its order.

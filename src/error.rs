@@ -1,0 +1,162 @@
+//! What went wrong, where, what is allowed, and what to do.
+//!
+//! An [`Error`] holds one or more [`Problem`]s, so that a file's faults are all told at once.
+//! The command line turns them into text with the file's own lines under a caret.
+
+use std::fmt;
+use std::path::PathBuf;
+
+/// Result of everything that can fail in the library.
+pub type Result<T> = std::result::Result<T, Error>;
+
+/// Where in which file a problem sits.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Place {
+    /// The file, when one is involved.
+    pub file: Option<PathBuf>,
+    /// Path of keys inside the document, `surfaces[2].span_m`; empty for the whole.
+    pub key: String,
+    /// Line, from 1, when known.
+    pub line: Option<usize>,
+    /// Column in characters, from 1, when known.
+    pub column: Option<usize>,
+}
+
+/// One thing that is wrong.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Problem {
+    /// Where.
+    pub place: Place,
+    /// What was found and what is allowed, one line, lower case, no full stop.
+    pub message: String,
+    /// What to do about it.
+    pub hint: Option<String>,
+}
+
+impl Problem {
+    /// A problem at the key `key` of the document at hand.
+    pub fn at(key: impl Into<String>, message: impl Into<String>) -> Self {
+        Problem {
+            place: Place {
+                key: key.into(),
+                ..Place::default()
+            },
+            message: message.into(),
+            hint: None,
+        }
+    }
+
+    /// The same with a remedy.
+    #[must_use]
+    pub fn hint(mut self, hint: impl Into<String>) -> Self {
+        self.hint = Some(hint.into());
+        self
+    }
+}
+
+/// Why an operation did not happen: all the reasons known.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub struct Error {
+    /// At least one.
+    pub problems: Vec<Problem>,
+}
+
+impl Error {
+    /// One problem without a file.
+    pub fn new(message: impl Into<String>) -> Self {
+        Problem::at("", message).into()
+    }
+
+    /// One problem without a file, with a remedy.
+    pub fn with_hint(message: impl Into<String>, hint: impl Into<String>) -> Self {
+        Problem::at("", message).hint(hint).into()
+    }
+
+    /// An I/O failure: what was being done, to which file, and the system's reason.
+    pub fn io(doing: &str, file: impl Into<PathBuf>, cause: &std::io::Error) -> Self {
+        let mut p = Problem::at("", format!("cannot {doing}: {cause}"));
+        p.place.file = Some(file.into());
+        p.into()
+    }
+
+    /// The same problems, each told to sit in `file` unless it names one already.
+    #[must_use]
+    pub fn in_file(mut self, file: impl Into<PathBuf>) -> Self {
+        let file = file.into();
+        for p in &mut self.problems {
+            p.place.file.get_or_insert_with(|| file.clone());
+        }
+        self
+    }
+}
+
+impl From<Problem> for Error {
+    fn from(p: Problem) -> Self {
+        Error { problems: vec![p] }
+    }
+}
+
+impl From<Vec<Problem>> for Error {
+    fn from(problems: Vec<Problem>) -> Self {
+        Error { problems }
+    }
+}
+
+impl fmt::Display for Place {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        if let Some(file) = &self.file {
+            write!(f, "{}", file.display())?;
+            if let Some(line) = self.line {
+                write!(f, ":{line}")?;
+                if let Some(column) = self.column {
+                    write!(f, ":{column}")?;
+                }
+            }
+            write!(f, ": ")?;
+        }
+        if !self.key.is_empty() {
+            write!(f, "`{}` ", self.key)?;
+        }
+        Ok(())
+    }
+}
+
+impl fmt::Display for Problem {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}{}", self.place, self.message)?;
+        if let Some(hint) = &self.hint {
+            write!(f, "\n\nhint: {hint}")?;
+        }
+        Ok(())
+    }
+}
+
+impl fmt::Display for Error {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        for (i, p) in self.problems.iter().enumerate() {
+            if i > 0 {
+                write!(f, "\n\n")?;
+            }
+            write!(f, "{p}")?;
+        }
+        Ok(())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn reads_where_what_and_remedy() {
+        let e = Error::from(
+            Problem::at("spectrum.tp_s", "is 0.9 s, must lie between 2 s and 25 s")
+                .hint("0.9 s is 1.11 Hz: was a frequency meant?"),
+        )
+        .in_file("sea.json");
+        assert_eq!(
+            e.to_string(),
+            "sea.json: `spectrum.tp_s` is 0.9 s, must lie between 2 s and 25 s\n\nhint: 0.9 s is 1.11 Hz: was a frequency meant?"
+        );
+    }
+}

@@ -1,0 +1,1 @@
+//! Restoring beyond the linear range.

@@ -1,0 +1,15 @@
+//! Water forces.
+
+pub mod cache;
+pub mod downwash;
+pub mod memory;
+pub mod munk;
+pub mod radiation;
+pub mod regularise;
+pub mod resistance;
+pub mod section;
+pub mod strip;
+pub mod surface;
+pub mod unsteady;
+pub mod viscous;
+pub mod wave_force;

@@ -1,0 +1,1 @@
+//! End correction of the speed-dependent moment.

@@ -1,0 +1,1 @@
+//! Added mass and damping of the craft over frequency.

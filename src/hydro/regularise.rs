@@ -1,0 +1,1 @@
+//! Interaction fade, finite length, and Kramers-Kronig.

@@ -1,0 +1,1 @@
+//! Still-water resistance: friction line and thin-strut wave resistance.

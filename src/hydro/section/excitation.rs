@@ -1,0 +1,1 @@
+//! Froude-Krylov and diffraction force of a section.

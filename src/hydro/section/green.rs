@@ -1,0 +1,1 @@
+//! Deep-water free-surface Green function.

@@ -1,0 +1,1 @@
+//! Solutions at zero and infinite frequency.

@@ -1,0 +1,1 @@
+//! Panels on a section contour.

@@ -1,0 +1,1 @@
+//! Boundary-element solution at a frequency.

@@ -1,0 +1,1 @@
+//! Sections to craft: strip integrals.

@@ -1,0 +1,1 @@
+//! Unsteady lift: Wagner and Kussner lags.

@@ -1,0 +1,7 @@
+//! The linear model.
+
+pub mod assemble;
+pub mod modes;
+pub mod response;
+pub mod stability;
+pub mod trim;

@@ -1,0 +1,1 @@
+//! Transfer functions from waves to motions.

@@ -1,0 +1,1 @@
+//! Pitch stiffness, divergence speed, poles against speed.

@@ -1,0 +1,1 @@
+//! Eigenvalues of real matrices without the hang, and modes in order.

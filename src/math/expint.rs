@@ -1,0 +1,1 @@
+//! Exponential integral of complex argument.

@@ -1,0 +1,1 @@
+//! Tables in one variable, without silent extrapolation.

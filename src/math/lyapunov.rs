@@ -1,0 +1,1 @@
+//! Lyapunov equations and covariances.

@@ -1,0 +1,12 @@
+//! Numerics that no crate gives in the form needed.
+
+pub mod eigen;
+pub mod expint;
+pub mod interp;
+pub mod lyapunov;
+pub mod ode;
+pub mod riccati;
+pub mod rng;
+pub mod spectral;
+pub mod stats;
+pub mod zoh;

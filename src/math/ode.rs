@@ -1,0 +1,1 @@
+//! Fixed-step Runge-Kutta and the adaptive reference integrator.

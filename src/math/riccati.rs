@@ -1,0 +1,1 @@
+//! Continuous and discrete algebraic Riccati equations.

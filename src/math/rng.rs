@@ -1,0 +1,1 @@
+//! Keyed random streams.

@@ -1,0 +1,1 @@
+//! Spectral estimates of records.

@@ -1,0 +1,1 @@
+//! Statistics of correlated records, with intervals.

@@ -1,0 +1,1 @@
+//! Matrix exponential and zero-order-hold sampling.

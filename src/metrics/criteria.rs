@@ -1,0 +1,1 @@
+//! Criteria and whether they are met.

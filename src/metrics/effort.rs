@@ -1,0 +1,1 @@
+//! Work of the surfaces.

@@ -1,0 +1,1 @@
+//! Motion-induced interruptions.

@@ -1,0 +1,1 @@
+//! RMS, significant values and rates of events, with intervals.

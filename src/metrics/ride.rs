@@ -1,0 +1,1 @@
+//! All ride metrics of one record.

@@ -1,0 +1,1 @@
+//! Motion sickness: MSDV and MSI.

@@ -1,0 +1,1 @@
+//! ISO 2631-1 frequency weightings.

@@ -1,0 +1,1 @@
+//! Ride metrics side by side.

@@ -1,0 +1,1 @@
+//! Axes, lines, bars: one look for all pictures.

@@ -1,0 +1,1 @@
+//! The craft in plan, profile and section.

@@ -1,0 +1,1 @@
+//! Coefficients, transfer functions, spectra, histories, poles.

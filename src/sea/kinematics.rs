@@ -1,0 +1,1 @@
+//! Elevation and orbital velocity.

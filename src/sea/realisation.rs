@@ -1,0 +1,1 @@
+//! Wave components from a spectrum and a seed.

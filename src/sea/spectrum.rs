@@ -1,0 +1,1 @@
+//! Spectral families and their moments.

@@ -1,0 +1,1 @@
+//! Mean wind profile and gusts.

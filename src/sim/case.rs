@@ -1,0 +1,1 @@
+//! One fully resolved case.

@@ -1,0 +1,1 @@
+//! In-range checks and warnings.

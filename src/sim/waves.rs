@@ -1,0 +1,1 @@
+//! Wave channels by phasor recurrence.

@@ -1,0 +1,655 @@
+//! The craft file, field by field (`ridewright.craft/1`).
+//!
+//! Heights are metres above the baseline, up positive; x is metres forward of midships of the
+//! lower hulls; y is metres to starboard of the centre plane. Port and starboard lower hulls
+//! and struts mirror each other, so one side is given.
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+/// A craft: lower hulls, struts, weights, surfaces and what moves and measures them.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct CraftSpec {
+    /// Always `ridewright.craft/1`.
+    pub format: String,
+    /// Name printed on every table.
+    pub name: String,
+    /// Why these numbers; sources; "invented" for demonstration craft.
+    #[serde(default)]
+    pub note: String,
+    /// Water and gravity.
+    #[serde(default)]
+    pub water: WaterSpec,
+    /// Height of the design waterline above the baseline, m.
+    pub design_waterline_m: f64,
+    /// The submerged hulls.
+    pub lower_hulls: LowerHullSpec,
+    /// Struts of one side, from forward aft; one or two.
+    pub struts: Vec<StrutSpec>,
+    /// The box that joins the sides above water.
+    pub cross_structure: CrossStructureSpec,
+    /// Mass properties: totals, or weight groups and tanks that add up to them.
+    pub mass: MassSpec,
+    /// Fins, flaps and rudders, each named; the name is the channel a controller drives.
+    pub surfaces: Vec<SurfaceSpec>,
+    /// Hydraulic supplies that surfaces may share.
+    #[serde(default)]
+    pub supplies: Vec<SupplySpec>,
+    /// What the control law can see.
+    #[serde(default)]
+    pub sensors: SensorsSpec,
+    /// Propellers.
+    #[serde(default)]
+    pub propulsors: Vec<PropulsorSpec>,
+    /// Sinkage force and trim moment of steady advance, against speed. Without it both are zero and a warning is given.
+    #[serde(default)]
+    pub steady: Vec<SteadyRow>,
+    /// Still-water resistance against speed; computed (friction line and thin-strut wave resistance) when absent.
+    #[serde(default)]
+    pub resistance: Vec<ResistanceRow>,
+    /// Empirical coefficients of body lift and cross-flow drag.
+    #[serde(default)]
+    pub viscous: ViscousSpec,
+    /// Above-water areas for wind; no wind force when absent.
+    #[serde(default)]
+    pub windage: Option<WindageSpec>,
+    /// Named points at which ride is judged.
+    #[serde(default)]
+    pub points: Vec<PointSpec>,
+}
+
+/// Water and gravity.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields, default)]
+pub struct WaterSpec {
+    /// Density, kg/m3.
+    pub density_kg_m3: f64,
+    /// Kinematic viscosity, m2/s.
+    pub kinematic_viscosity_m2_s: f64,
+    /// Gravity, m/s2.
+    pub gravity_m_s2: f64,
+}
+
+impl Default for WaterSpec {
+    fn default() -> Self {
+        WaterSpec {
+            density_kg_m3: crate::units::RHO_SEA_KG_M3,
+            kinematic_viscosity_m2_s: crate::units::NU_SEA_M2_S,
+            gravity_m_s2: crate::units::G_M_S2,
+        }
+    }
+}
+
+/// One lower hull; the other mirrors it.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct LowerHullSpec {
+    /// Distance of the hull's centre plane from the craft's, m.
+    pub lateral_position_m: f64,
+    /// Shape of the cross sections.
+    pub section: SectionShape,
+    /// Stations from aft forward, x ascending; between them the squares of half breadth and half
+    /// height and the axis height run linearly, so the area of a circle does too.
+    pub stations: Vec<StationSpec>,
+    /// The fore end beyond the last station.
+    #[serde(default)]
+    pub fore_end: EndSpec,
+    /// The aft end before the first station.
+    #[serde(default)]
+    pub aft_end: EndSpec,
+}
+
+/// Shape of a lower hull's cross section.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case", deny_unknown_fields)]
+pub enum SectionShape {
+    /// Half breadth and half height equal.
+    Circle,
+    /// Semi-axes half breadth and half height.
+    Ellipse,
+    /// A rectangle with rounded corners.
+    RoundedBox {
+        /// Corner radius as a fraction of the smaller half side, 0 to 1.
+        corner_frac: f64,
+    },
+}
+
+/// One station of the lower hull.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct StationSpec {
+    /// Forward of midships, m.
+    pub x_m: f64,
+    /// Half breadth, m.
+    pub half_breadth_m: f64,
+    /// Half height, m; equal to the half breadth when absent.
+    #[serde(default)]
+    pub half_height_m: Option<f64>,
+    /// Height of the axis above the baseline, m; equal to the half height when absent.
+    #[serde(default)]
+    pub axis_height_m: Option<f64>,
+}
+
+/// How a lower hull closes beyond its end station.
+#[derive(Clone, Copy, Debug, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case", deny_unknown_fields)]
+pub enum EndSpec {
+    /// It stops at the end station (which may have zero breadth).
+    #[default]
+    AsGiven,
+    /// Half an ellipsoid: half breadth falls as sqrt(1 - s^2).
+    Ellipsoid {
+        /// Length beyond the station, m.
+        length_m: f64,
+    },
+    /// A paraboloid of revolution: half breadth falls as sqrt(1 - s), area linear.
+    Paraboloid {
+        /// Length beyond the station, m.
+        length_m: f64,
+    },
+    /// A parabolic spindle: half breadth falls as 1 - s^2.
+    Parabola {
+        /// Length beyond the station, m.
+        length_m: f64,
+    },
+}
+
+/// A strut of the starboard side; the port one mirrors it.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct StrutSpec {
+    /// Name for messages.
+    pub name: String,
+    /// Foremost point at the design waterline, m forward of midships.
+    pub fore_x_m: f64,
+    /// Aftmost point at the design waterline, m forward of midships.
+    pub aft_x_m: f64,
+    /// Greatest thickness at the design waterline, m.
+    pub thickness_m: f64,
+    /// Shape of the waterplane.
+    pub waterplane: WaterplaneShape,
+    /// Outward lean of each side from the vertical, wider upwards, deg.
+    #[serde(default)]
+    pub flare_deg: f64,
+    /// Offset of the strut's centre plane from the hull's, outboard positive, m.
+    #[serde(default)]
+    pub offset_outboard_m: f64,
+}
+
+/// Shape of a strut's waterplane.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case", deny_unknown_fields)]
+pub enum WaterplaneShape {
+    /// Constant thickness.
+    Rectangle {},
+    /// Half thickness falls as 1 - s^2 over the whole length.
+    Parabola {},
+    /// An ellipse over the whole length.
+    Ellipse {},
+    /// Parallel middle with parabolic ends, half thickness falling as 1 - s^2.
+    ParabolicEnds {
+        /// Length of the fore end, m.
+        fore_length_m: f64,
+        /// Length of the aft end, m.
+        aft_length_m: f64,
+    },
+    /// Half thickness at given x, linear between.
+    Offsets {
+        /// x forward of midships, ascending, m.
+        x_m: Vec<f64>,
+        /// Half thickness, m.
+        half_thickness_m: Vec<f64>,
+    },
+}
+
+/// The box above water.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct CrossStructureSpec {
+    /// Height of the flat underside above the baseline, m.
+    pub underside_height_m: f64,
+    /// Foremost x, m.
+    pub fore_x_m: f64,
+    /// Aftmost x, m.
+    pub aft_x_m: f64,
+    /// Half breadth, m.
+    pub half_breadth_m: f64,
+    /// Share of the craft's own bow wave and swell-up in the relative height, a factor on the
+    /// undisturbed wave elevation (1 is the undisturbed wave).
+    #[serde(default = "one")]
+    pub relative_wave_factor: f64,
+}
+
+/// Mass properties.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case", deny_unknown_fields)]
+pub enum MassSpec {
+    /// Totals.
+    Total {
+        /// Mass, kg; equal to the displacement when absent.
+        #[serde(default)]
+        mass_kg: Option<f64>,
+        /// Centre of gravity forward of midships, m; above the centre of buoyancy when absent.
+        #[serde(default)]
+        lcg_m: Option<f64>,
+        /// Centre of gravity to starboard, m.
+        #[serde(default)]
+        tcg_m: f64,
+        /// Height of the centre of gravity above the baseline, m.
+        vcg_m: f64,
+        /// Radius of gyration in roll about the centre of gravity, m.
+        k_xx_m: f64,
+        /// Radius of gyration in pitch, m.
+        k_yy_m: f64,
+        /// Radius of gyration in yaw, m.
+        k_zz_m: f64,
+    },
+    /// Light ship, weight groups and tanks.
+    Groups {
+        /// Weights, the light ship first.
+        weights: Vec<WeightSpec>,
+        /// Tanks with a free surface.
+        #[serde(default)]
+        tanks: Vec<TankSpec>,
+    },
+}
+
+/// A weight group.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct WeightSpec {
+    /// Name.
+    pub name: String,
+    /// Mass, kg.
+    pub mass_kg: f64,
+    /// Centre forward of midships, m.
+    pub x_m: f64,
+    /// Centre to starboard, m.
+    #[serde(default)]
+    pub y_m: f64,
+    /// Centre above the baseline, m.
+    pub height_m: f64,
+    /// Radii of gyration about its own centre (roll, pitch, yaw), m.
+    #[serde(default)]
+    pub gyration_m: [f64; 3],
+}
+
+/// A rectangular tank, partly full.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct TankSpec {
+    /// Name.
+    pub name: String,
+    /// Density of the content, kg/m3.
+    pub density_kg_m3: f64,
+    /// Length along x, m.
+    pub length_m: f64,
+    /// Breadth along y, m.
+    pub breadth_m: f64,
+    /// Height, m.
+    pub depth_m: f64,
+    /// Centre of the tank's floor: forward of midships, m.
+    pub x_m: f64,
+    /// Centre of the tank's floor: to starboard, m.
+    pub y_m: f64,
+    /// The tank's floor above the baseline, m.
+    pub floor_height_m: f64,
+    /// Filling, 0 to 1.
+    pub fill_frac: f64,
+}
+
+/// A lifting surface.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct SurfaceSpec {
+    /// Unique name; the channel a controller drives.
+    pub name: String,
+    /// What it is for: decides grouping in laws and reports.
+    pub group: SurfaceGroup,
+    /// x of the stock (or hinge line for a flap) at the root, m.
+    pub stock_x_m: f64,
+    /// y of the root, starboard positive, m.
+    pub root_y_m: f64,
+    /// Height of the root above the baseline, m.
+    pub root_height_m: f64,
+    /// Direction in which the span leaves the root, degrees from +y (starboard) turning towards
+    /// down (+z): 0 to starboard, 90 down, 180 to port, 270 up; 10 is a starboard fin drooping
+    /// by 10 deg.
+    pub span_angle_deg: f64,
+    /// Exposed span from root to tip, m.
+    pub span_m: f64,
+    /// Chord at the root, m.
+    pub root_chord_m: f64,
+    /// Chord at the tip, m.
+    pub tip_chord_m: f64,
+    /// Sweep of the quarter-chord line, aft positive, deg.
+    #[serde(default)]
+    pub sweep_deg: f64,
+    /// Stock (or flap hinge) aft of the leading edge, fraction of the local chord; for a flap it
+    /// is one minus the flap's chord fraction and must agree.
+    pub stock_frac: f64,
+    /// Thickness over chord.
+    #[serde(default = "thickness")]
+    pub thickness_frac: f64,
+    /// Tip form.
+    #[serde(default)]
+    pub tip: TipForm,
+    /// What moves.
+    pub moving: MovingPart,
+    /// Built-in incidence, positive like a deflection, deg.
+    #[serde(default)]
+    pub incidence_deg: f64,
+    /// Least deflection, deg.
+    pub min_deg: f64,
+    /// Greatest deflection, deg.
+    pub max_deg: f64,
+    /// Angle limit against speed (stall, load, cavitation), linear between rows; both signs.
+    #[serde(default)]
+    pub limit_by_speed: Vec<AngleLimitRow>,
+    /// Radius of the body at the root (carry-over), m; taken from the lower hull when absent, 0 for none.
+    #[serde(default)]
+    pub body_radius_m: Option<f64>,
+    /// Lift slope given outright per rad of incidence, on the planform area; replaces the computed slope and carry-over.
+    #[serde(default)]
+    pub lift_slope_per_rad: Option<f64>,
+    /// The servo.
+    #[serde(default)]
+    pub actuator: ActuatorSpec,
+}
+
+/// What a surface is for.
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize, JsonSchema,
+)]
+#[serde(rename_all = "snake_case")]
+pub enum SurfaceGroup {
+    /// Forward pair.
+    Forward,
+    /// Aft pair.
+    Aft,
+    /// Rudders.
+    Rudder,
+}
+
+/// What moves on a surface.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case", deny_unknown_fields)]
+pub enum MovingPart {
+    /// The whole surface turns about its stock.
+    AllMovable {},
+    /// A trailing-edge flap turns; the rest is fixed.
+    Flap {
+        /// Flap chord over chord.
+        chord_frac: f64,
+        /// Flapped share of the span.
+        #[serde(default = "one")]
+        span_frac: f64,
+    },
+    /// Nothing: a fixed stabiliser.
+    Fixed {},
+}
+
+/// Tip form; decides the cross-flow drag of the surface.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum TipForm {
+    /// Square-cut.
+    #[default]
+    Square,
+    /// Faired.
+    Faired,
+}
+
+/// Angle limit at a speed.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct AngleLimitRow {
+    /// Speed, kn.
+    pub speed_kn: f64,
+    /// Greatest angle of either sign, deg.
+    pub limit_deg: f64,
+}
+
+/// A servo of second order with limits.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields, default)]
+pub struct ActuatorSpec {
+    /// Natural frequency, rad/s.
+    pub natural_frequency_rad_s: f64,
+    /// Damping ratio.
+    pub damping_ratio: f64,
+    /// Greatest rate, deg/s.
+    pub rate_deg_s: f64,
+    /// Dead band of the servo's error, full width, deg.
+    pub dead_band_deg: f64,
+    /// Backlash between servo and surface, full width, deg.
+    pub backlash_deg: f64,
+    /// Transport delay of the command, s.
+    pub delay_s: f64,
+    /// Name of the hydraulic supply; its own when absent.
+    pub supply: Option<String>,
+}
+
+impl Default for ActuatorSpec {
+    fn default() -> Self {
+        // common practice, no source: a small electro-hydraulic fin servo
+        ActuatorSpec {
+            natural_frequency_rad_s: 12.0,
+            damping_ratio: 0.8,
+            rate_deg_s: 25.0,
+            dead_band_deg: 0.1,
+            backlash_deg: 0.1,
+            delay_s: 0.04,
+            supply: None,
+        }
+    }
+}
+
+/// A hydraulic supply shared between surfaces.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct SupplySpec {
+    /// Name that actuators refer to.
+    pub name: String,
+    /// Sum of the absolute rates it can feed, deg/s.
+    pub total_rate_deg_s: f64,
+}
+
+/// What the control law can see.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields, default)]
+pub struct SensorsSpec {
+    /// Sample period of all sensors, s.
+    pub sample_period_s: f64,
+    /// Position of the motion unit: x forward of midships, y to starboard, height above baseline, m.
+    pub motion_unit_m: [f64; 3],
+    /// Body rates p, q, r (deg/s).
+    pub rate_deg_s: SensorErrorSpec,
+    /// Roll and pitch (deg).
+    pub attitude_deg: SensorErrorSpec,
+    /// Accelerations of the motion unit (m/s2), gravity's share along the tilted axes included.
+    pub acceleration_m_s2: SensorErrorSpec,
+    /// Height above water at the height sensors (m).
+    pub height_m: SensorErrorSpec,
+    /// Speed through water (kn).
+    pub speed_kn: SensorErrorSpec,
+    /// Heading (deg).
+    pub heading_deg: SensorErrorSpec,
+    /// Surface angles (deg).
+    pub surface_deg: SensorErrorSpec,
+    /// Positions of the height sensors (x, y, height above baseline), m; the underside's middle and bow when empty.
+    pub height_sensors_m: Vec<[f64; 3]>,
+}
+
+/// Errors of one kind of sensor, in the unit of its key.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct SensorErrorSpec {
+    /// White noise, standard deviation of one sample.
+    pub noise: f64,
+    /// Standard deviation of a bias that is drawn once a run.
+    pub bias: f64,
+    /// Quantisation step; 0 for none.
+    pub step: f64,
+    /// Delay, s.
+    pub delay_s: f64,
+    /// Corner of the anti-alias filter (first order), Hz.
+    pub filter_hz: f64,
+}
+
+impl SensorErrorSpec {
+    /// Noise, bias, quantisation step, delay (s), filter corner (Hz).
+    pub const fn new(noise: f64, bias: f64, step: f64, delay_s: f64, filter_hz: f64) -> Self {
+        SensorErrorSpec {
+            noise,
+            bias,
+            step,
+            delay_s,
+            filter_hz,
+        }
+    }
+}
+
+impl Default for SensorsSpec {
+    fn default() -> Self {
+        // common practice, no source: a marine motion unit, radar height, log and gyro
+        SensorsSpec {
+            sample_period_s: 0.1,
+            motion_unit_m: [0.0, 0.0, 5.0],
+            rate_deg_s: SensorErrorSpec::new(0.02, 0.01, 0.0, 0.02, 5.0),
+            attitude_deg: SensorErrorSpec::new(0.03, 0.05, 0.0, 0.04, 5.0),
+            acceleration_m_s2: SensorErrorSpec::new(0.02, 0.01, 0.0, 0.02, 5.0),
+            height_m: SensorErrorSpec::new(0.03, 0.02, 0.01, 0.1, 2.0),
+            speed_kn: SensorErrorSpec::new(0.05, 0.1, 0.0, 0.5, 0.5),
+            heading_deg: SensorErrorSpec::new(0.05, 0.1, 0.0, 0.1, 2.0),
+            surface_deg: SensorErrorSpec::new(0.02, 0.05, 0.0, 0.02, 5.0),
+            height_sensors_m: Vec::new(),
+        }
+    }
+}
+
+/// A propeller (thrust commanded by the speed hold, first-order lag).
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct PropulsorSpec {
+    /// Unique name.
+    pub name: String,
+    /// Position: x forward of midships, m.
+    pub x_m: f64,
+    /// Position: to starboard, m.
+    pub y_m: f64,
+    /// Shaft height above the baseline, m.
+    pub height_m: f64,
+    /// Propeller diameter, m.
+    pub diameter_m: f64,
+    /// Greatest thrust, N.
+    pub max_thrust_n: f64,
+    /// Time constant of thrust, s.
+    pub time_constant_s: f64,
+}
+
+/// Sinkage force and trim moment at a speed.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct SteadyRow {
+    /// Speed, kn.
+    pub speed_kn: f64,
+    /// Vertical force of steady advance, down positive, N.
+    pub sinkage_force_n: f64,
+    /// Moment about O, bow up positive, N m.
+    pub trim_moment_nm: f64,
+}
+
+/// Still-water resistance at a speed.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct ResistanceRow {
+    /// Speed, kn.
+    pub speed_kn: f64,
+    /// Resistance of the whole craft, N.
+    pub resistance_n: f64,
+}
+
+/// Empirical viscous coefficients.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields, default)]
+pub struct ViscousSpec {
+    /// Body-lift coefficient a0 of Lee & Curphey (1977), per unit of horizontal breadth.
+    pub body_lift: f64,
+    /// Cross-flow drag coefficient of the lower hulls.
+    pub hull_drag: f64,
+    /// Cross-flow drag coefficient of the struts in sway.
+    pub strut_drag: f64,
+    /// Factor on the side force that struts and hulls shed at the struts' trailing edges (1 is slender-body theory).
+    pub trailing_lift_factor: f64,
+    /// Form factor on frictional resistance, 1 + k.
+    pub form_factor: f64,
+    /// Correlation allowance added to the friction coefficient.
+    pub roughness_allowance: f64,
+}
+
+impl Default for ViscousSpec {
+    fn default() -> Self {
+        // orders of magnitude: Lee & Curphey (1977), SNAME Trans. 85, constants from memory
+        ViscousSpec {
+            body_lift: 0.07,
+            hull_drag: 0.5,
+            strut_drag: 0.8,
+            trailing_lift_factor: 1.0,
+            form_factor: 1.1,
+            roughness_allowance: 0.0004,
+        }
+    }
+}
+
+/// Above-water areas and coefficients for wind.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct WindageSpec {
+    /// Frontal area, m2.
+    pub frontal_area_m2: f64,
+    /// Lateral area, m2.
+    pub lateral_area_m2: f64,
+    /// Centre of the lateral area forward of midships, m.
+    pub centre_x_m: f64,
+    /// Height of the centre above the baseline, m.
+    pub centre_height_m: f64,
+    /// Longitudinal force coefficient.
+    #[serde(default = "wind_long")]
+    pub longitudinal_coefficient: f64,
+    /// Lateral force coefficient.
+    #[serde(default = "wind_lat")]
+    pub lateral_coefficient: f64,
+}
+
+/// A named point.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct PointSpec {
+    /// Unique name.
+    pub name: String,
+    /// Forward of midships, m.
+    pub x_m: f64,
+    /// To starboard, m.
+    #[serde(default)]
+    pub y_m: f64,
+    /// Above the baseline, m.
+    pub height_m: f64,
+}
+
+fn one() -> f64 {
+    1.0
+}
+
+fn thickness() -> f64 {
+    0.15
+}
+
+fn wind_long() -> f64 {
+    0.75
+}
+
+fn wind_lat() -> f64 {
+    0.9
+}

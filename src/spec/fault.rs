@@ -1,0 +1,1 @@
+//! The fault file, field by field (`ridewright.fault/1`): format reserved.

@@ -1,0 +1,1 @@
+//! Reading files: syntax, keys, types, format version.

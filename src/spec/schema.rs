@@ -1,0 +1,1 @@
+//! JSON Schemas and field tables from the file types.

@@ -1,0 +1,1 @@
+//! Ranges and cross-field checks of files.
