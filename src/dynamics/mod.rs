@@ -6,3 +6,6 @@ pub mod plant;
 pub mod rigid_body;
 pub mod sensor;
 pub mod state;
+pub mod steady;
+pub mod surface_force;
+pub mod model;
