@@ -2,6 +2,8 @@
 
 use nalgebra::{DMatrix, Matrix6};
 
+pub(crate) mod poles;
+
 /// Memory of the radiated waves in modal form.
 ///
 /// States are pairs: `x_a' = -s x_a - w x_b + (g nu)_a`, `x_b' = w x_a - s x_b + (g nu)_b`, with

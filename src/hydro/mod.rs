@@ -1,6 +1,7 @@
 //! Water forces.
 
 pub mod cache;
+pub mod curve;
 pub mod downwash;
 pub mod memory;
 pub mod munk;
