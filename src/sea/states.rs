@@ -1,0 +1,1 @@
+//! Sea-state tables.
