@@ -46,6 +46,7 @@ pub enum Stage {
 /// Workspace of the classical fourth-order method for one state length.
 #[derive(Clone, Debug)]
 pub struct Rk4 {
+    first: Vec<f64>,
     rate: Vec<f64>,
     sum: Vec<f64>,
     trial: Vec<f64>,
@@ -55,6 +56,7 @@ impl Rk4 {
     /// For states of `len` numbers.
     pub fn new(len: usize) -> Self {
         Rk4 {
+            first: vec![0.0; len],
             rate: vec![0.0; len],
             sum: vec![0.0; len],
             trial: vec![0.0; len],
@@ -63,6 +65,20 @@ impl Rk4 {
 
     /// Advances `x` by `h_s`. `f(stage, x, dx)` writes the rate; nothing is allocated.
     pub fn step(&mut self, h_s: f64, x: &mut [f64], mut f: impl FnMut(Stage, &[f64], &mut [f64])) {
+        let mut first = std::mem::take(&mut self.first);
+        f(Stage::Start, x, &mut first);
+        self.step_from(h_s, x, &first, f);
+        self.first = first;
+    }
+
+    /// The same when the rate at the start is known already; `f` is called for the other three.
+    pub fn step_from(
+        &mut self,
+        h_s: f64,
+        x: &mut [f64],
+        first: &[f64],
+        mut f: impl FnMut(Stage, &[f64], &mut [f64]),
+    ) {
         let n = x.len();
         let (rate, sum, trial) = (
             &mut self.rate[..n],
@@ -70,10 +86,9 @@ impl Rk4 {
             &mut self.trial[..n],
         );
         let half = 0.5 * h_s;
-        f(Stage::Start, x, rate);
         for i in 0..n {
-            sum[i] = rate[i];
-            trial[i] = x[i] + half * rate[i];
+            sum[i] = first[i];
+            trial[i] = x[i] + half * first[i];
         }
         f(Stage::Middle, trial, rate);
         for i in 0..n {

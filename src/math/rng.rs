@@ -40,6 +40,17 @@ pub enum Purpose {
     Other = 99,
 }
 
+/// The generator of a stream, for laws that draw from it themselves.
+pub fn generator(seed: u64, case: u64, purpose: Purpose, index: u32) -> ChaCha8Rng {
+    let mut key = [0u8; 32];
+    key[..8].copy_from_slice(&seed.to_le_bytes());
+    key[8..16].copy_from_slice(&case.to_le_bytes());
+    key[16..24].copy_from_slice(&(purpose as u64).to_le_bytes());
+    key[24..28].copy_from_slice(&index.to_le_bytes());
+    key[28..].copy_from_slice(b"rng1");
+    ChaCha8Rng::from_seed(key)
+}
+
 /// A stream of random numbers for one purpose of one case. Not `Clone`: two copies would give the
 /// same numbers twice.
 #[derive(Debug)]
@@ -56,14 +67,8 @@ impl Stream {
 
     /// One of several streams of the same purpose, for example one per sensor.
     pub fn with_index(seed: u64, case: u64, purpose: Purpose, index: u32) -> Self {
-        let mut key = [0u8; 32];
-        key[..8].copy_from_slice(&seed.to_le_bytes());
-        key[8..16].copy_from_slice(&case.to_le_bytes());
-        key[16..24].copy_from_slice(&(purpose as u64).to_le_bytes());
-        key[24..28].copy_from_slice(&index.to_le_bytes());
-        key[28..].copy_from_slice(b"rng1");
         Stream {
-            source: ChaCha8Rng::from_seed(key),
+            source: generator(seed, case, purpose, index),
             spare: None,
         }
     }

@@ -36,22 +36,10 @@ use num_complex::Complex64;
 
 use super::lanes::{self, BLOCK, Path, Phasors, Turn};
 use crate::frames::encounter_rad_s;
+use crate::sea::realisation::Component;
 
 /// Steps between two exact evaluations of the phasors: 512 rotations lose about 1e-13.
 pub const EXACT_EVERY: u64 = 256;
-
-/// One regular wave of a sea.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Component {
-    /// Frequency in earth-fixed axes, rad/s.
-    pub omega_rad_s: f64,
-    /// Where it travels to, relative to the mean course, rad.
-    pub mu_rad: f64,
-    /// Amplitude, m.
-    pub amplitude_m: f64,
-    /// Lead over the crest at O at t = 0, rad.
-    pub phase_rad: f64,
-}
 
 /// Sums all wave channels of a case, at the two new instants of every step.
 #[derive(Clone, Debug)]
