@@ -2,6 +2,7 @@
 
 pub mod case;
 pub mod checks;
+pub mod lanes;
 pub mod outcome;
 pub mod record;
 pub mod run;
