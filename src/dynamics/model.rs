@@ -66,12 +66,13 @@ impl CraftModel {
         }
         let hydro = CraftHydro::build(&craft, physics, cache)?;
         let surfaces = if physics.surfaces {
-            build_surfaces(spec, &|x| craft.hull.radius_at(x), &physics.fins)?
+            build_surfaces(spec, &|x| hull_radius_m(&craft, x), &physics.fins)?
         } else {
             Vec::new()
         };
-        let links = if physics.fins.downwash { downwash::links(&surfaces, &craft.hull_lines()) } else { Vec::new() };
-        let restoring = Restoring::build(&craft)?;
+        let links = downwash::links(&surfaces, &physics.fins);
+        let mut restoring = Restoring::build(&craft);
+        restoring.set_weight(&craft.mass, craft.g_m_s2);
         let viscous = ViscousModel::build(&craft, &spec.viscous)?;
         let mut warnings = Vec::new();
         let steady = steady_forces(&craft, &mut warnings);
@@ -118,7 +119,6 @@ impl CraftModel {
             rho_kg_m3: craft.rho_kg_m3,
             g_m_s2: craft.g_m_s2,
             mass,
-            weight: (craft.mass.mass_kg, craft.mass.cg_m),
             restoring: if self.physics.nonlinear_restoring {
                 RestoringModel::Nonlinear(self.restoring.clone())
             } else {
@@ -151,6 +151,11 @@ impl CraftModel {
         }
         .finish()
     }
+}
+
+/// Radius that a surface's root sees: zero where there is no hull.
+fn hull_radius_m(craft: &Craft, x_m: f64) -> f64 {
+    craft.hull.section_at(x_m).map_or(0.0, |s| s.half_breadth_m)
 }
 
 fn without_states(memory: &MemoryModel) -> MemoryModel {
@@ -225,7 +230,7 @@ fn steady_forces(craft: &Craft, warnings: &mut Vec<String>) -> SteadyForces {
     } else {
         spec.resistance.iter().map(|r| (kn(r.speed_kn), r.resistance_n)).collect()
     };
-    let depth = craft.hull.axis_z_at(0.0);
+    let depth = craft.hull.section_at(0.0).map_or(0.0, |s| s.axis_z_m);
     SteadyForces::new(
         &resistance,
         &rows(&|r| r.sinkage_force_n),

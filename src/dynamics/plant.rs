@@ -104,7 +104,7 @@ pub struct Shaft {
 pub enum RestoringModel {
     /// F = -C (z, phi, theta), weight included.
     Linear(Matrix6<f64>),
-    /// Buoyancy by immersion, weight apart.
+    /// Buoyancy by immersion, weight and free surfaces.
     Nonlinear(Restoring),
 }
 
@@ -119,8 +119,6 @@ pub struct Plant {
     pub g_m_s2: f64,
     /// Rigid-body mass matrix about O.
     pub mass: Matrix6<f64>,
-    /// Mass and centre of gravity for the weight: kg, m from O.
-    pub weight: (f64, Vector3<f64>),
     /// Memory; without pairs when memory is switched off.
     pub memory: MemoryModel,
     /// Restoring.
@@ -325,7 +323,7 @@ impl Plant {
     pub(crate) fn restoring_wrench(&self, z_m: f64, phi: f64, theta: f64) -> Wrench {
         match &self.restoring {
             RestoringModel::Linear(c) => -c * Vector6::new(0.0, 0.0, z_m, phi, theta, 0.0),
-            RestoringModel::Nonlinear(r) => r.wrench(z_m, phi, theta),
+            RestoringModel::Nonlinear(r) => r.net(z_m, phi, theta),
         }
     }
 
@@ -410,7 +408,7 @@ impl Plant {
             dx[k..k + 4].fill(0.0);
             return flow.normal_m_s + orbital;
         }
-        let rate = flow.axial_m_s / (0.5 * self.surfaces[i].chord_m);
+        let rate = flow.axial_m_s / (0.5 * self.surfaces[i].mac_m);
         let (motion, gust) = (&x[k..k + 2], &x[k + 2..k + 4]);
         unsteady::wagner_derivative(motion, flow.normal_m_s, rate, &mut dx[k..k + 2]);
         unsteady::kussner_derivative(gust, orbital, rate, &mut dx[k + 2..k + 4]);

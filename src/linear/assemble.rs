@@ -345,7 +345,7 @@ impl<'a> Assembly<'a> {
         let k = l.lag(i);
         let mut total = flow.normal_m_s;
         let mut d_total = d_normal.clone();
-        let rate = flow.axial_m_s / (0.5 * plant.surfaces[i].chord_m);
+        let rate = flow.axial_m_s / (0.5 * plant.surfaces[i].mac_m);
         if plant.unsteady_lag {
             let direct = 1.0 - unsteady::WAGNER_A.iter().sum::<f64>();
             d_total *= direct;

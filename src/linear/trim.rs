@@ -199,7 +199,7 @@ fn newton(
     start: Unknowns,
     step: impl Fn(&mut Unknowns, [f64; 3]),
 ) -> Option<Unknowns> {
-    let thrust_unit = plant.weight.0 * 0.1; // N: 0.1 m/s2
+    let thrust_unit = plant.mass[(0, 0)] * 0.1; // N: 0.1 m/s2
     let scale = [thrust_unit, 1.0, 1.0];
     let small = 1e-6;
     let surge = plant.surge_free && !plant.shafts.is_empty();
