@@ -173,7 +173,11 @@ fn mean_angle(f: &Surface, t: &Surface, free_surface: bool) -> f64 {
         sum -= weight * v.dot(&t.n);
         weights += weight;
     }
-    let on_body = if same_hull(f, t) { t.carry.panel_incidence } else { 1.0 };
+    let on_body = if same_hull(f, t) {
+        t.carry.panel_incidence
+    } else {
+        1.0
+    };
     sum / weights * strength_m / on_body
 }
 

@@ -318,9 +318,10 @@ pub fn build_surfaces(
         .collect();
     let mut out = Vec::with_capacity(roots.len());
     for (i, s) in spec.surfaces.iter().enumerate() {
-        let paired = roots.iter().enumerate().any(|(j, r)| {
-            j != i && roots[i].faces(r, s.root_chord_m)
-        });
+        let paired = roots
+            .iter()
+            .enumerate()
+            .any(|(j, r)| j != i && roots[i].faces(r, s.root_chord_m));
         let surface = build_one(s, &roots[i], paired, &spec.water, effects);
         if surface.design_depth_m <= 0.0 {
             problems.push(
@@ -336,7 +337,11 @@ pub fn build_surfaces(
         }
         out.push(surface);
     }
-    if problems.is_empty() { Ok(out) } else { Err(Error::from(problems)) }
+    if problems.is_empty() {
+        Ok(out)
+    } else {
+        Err(Error::from(problems))
+    }
 }
 
 /// Where a surface leaves its hull.
@@ -383,7 +388,11 @@ impl Root {
 fn sealing_radius(s: &SurfaceSpec, spec: &CraftSpec, radius_m: f64) -> f64 {
     let y = s.root_y_m.abs() - spec.lower_hulls.lateral_position_m;
     let up = s.root_height_m - axis_height_m(spec, s.stock_x_m);
-    if (y.hypot(up) - radius_m).abs() <= radius_m / 3.0 { radius_m } else { 0.0 }
+    if (y.hypot(up) - radius_m).abs() <= radius_m / 3.0 {
+        radius_m
+    } else {
+        0.0
+    }
 }
 
 /// Height of the lower hull's axis above the baseline, linear between stations.
@@ -426,17 +435,28 @@ fn check(s: &SurfaceSpec, i: usize, problems: &mut Vec<Problem>) {
         problems.push(Problem::at(key("sweep_deg"), found));
     }
     if s.min_deg > s.max_deg || !s.min_deg.is_finite() || !s.max_deg.is_finite() {
-        let found = format!("is {} deg, must not be above max_deg, {} deg", s.min_deg, s.max_deg);
+        let found = format!(
+            "is {} deg, must not be above max_deg, {} deg",
+            s.min_deg, s.max_deg
+        );
         problems.push(Problem::at(key("min_deg"), found));
     }
-    let MovingPart::Flap { chord_frac, span_frac } = s.moving else {
+    let MovingPart::Flap {
+        chord_frac,
+        span_frac,
+    } = s.moving
+    else {
         return;
     };
     if !(chord_frac > 0.0 && chord_frac < 1.0) {
         let found = format!("is {chord_frac}, must lie between 0 and 1");
         problems.push(Problem::at(key("moving.flap.chord_frac"), found));
     } else if (s.stock_frac + chord_frac - 1.0).abs() > 5e-3 {
-        let found = format!("is {}, must be one minus the flap's chord fraction, {}", s.stock_frac, 1.0 - chord_frac);
+        let found = format!(
+            "is {}, must be one minus the flap's chord fraction, {}",
+            s.stock_frac,
+            1.0 - chord_frac
+        );
         problems.push(
             Problem::at(key("stock_frac"), found)
                 .hint("for a flap stock_frac is the hinge, aft of the leading edge"),
@@ -484,7 +504,11 @@ fn planform(s: &SurfaceSpec, root: &Root) -> Planform {
 /// e of the module text.
 fn stock_axis(direction: &Vector3<f64>) -> Vector3<f64> {
     const VERTICAL: f64 = 1e-9; // |cos| of the span angle below which the surface counts as vertical
-    let sign = if direction.y.abs() > VERTICAL { direction.y } else { direction.z };
+    let sign = if direction.y.abs() > VERTICAL {
+        direction.y
+    } else {
+        direction.z
+    };
     if sign < 0.0 { -direction } else { *direction }
 }
 
@@ -535,7 +559,8 @@ fn build_one(
         lever_half_m: p.mac_leading_x_m - 0.5 * p.mac_m - s.stock_x_m,
         induced_factor: depth.as_ref().map_or(1.0, |d| {
             let image_span = p.aspect * p.chord_m;
-            1.0 + d.horizontal * submergence::biplane_interference(2.0 * r_m.z.max(0.0) / image_span)
+            1.0 + d.horizontal
+                * submergence::biplane_interference(2.0 * r_m.z.max(0.0) / image_span)
         }),
         depth,
         rho_kg_m3: water.density_kg_m3,
@@ -551,7 +576,11 @@ fn build_one(
         chord_m: p.chord_m,
         slope_incidence: panel_slope * carry.incidence(),
         slope_deflection: panel_slope * carry.deflection() * effectiveness,
-        added_mass_kg: if effects.added_mass { plate * pabst(p.aspect) } else { 0.0 },
+        added_mass_kg: if effects.added_mass {
+            plate * pabst(p.aspect)
+        } else {
+            0.0
+        },
         incidence_rad: s.incidence_deg.to_radians(),
         min_rad: s.min_deg.to_radians(),
         max_rad: s.max_deg.to_radians(),
@@ -577,7 +606,10 @@ fn moving_of(s: &SurfaceSpec) -> Moving {
     match s.moving {
         MovingPart::AllMovable {} => Moving::All,
         MovingPart::Fixed {} => Moving::Fixed,
-        MovingPart::Flap { chord_frac, span_frac } => Moving::Flap {
+        MovingPart::Flap {
+            chord_frac,
+            span_frac,
+        } => Moving::Flap {
             thin: ThinFlap::new(chord_frac),
             span_frac,
         },

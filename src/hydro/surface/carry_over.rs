@@ -75,8 +75,7 @@ impl CarryOver {
 /// K_W(B) at t = r/s.
 fn panel_incidence(t: f64) -> f64 {
     let u = 1.0 / t - t;
-    let f = (1.0 + t.powi(4)) * (0.5 * (0.5 * u).atan() + PI / 4.0)
-        - t * t * (u + 2.0 * t.atan());
+    let f = (1.0 + t.powi(4)) * (0.5 * (0.5 * u).atan() + PI / 4.0) - t * t * (u + 2.0 * t.atan());
     2.0 / PI * f / (1.0 - t).powi(2)
 }
 
@@ -136,7 +135,9 @@ mod tests {
                 // y = s - (s - r) x^2 removes the root at the tip
                 let x = (f64::from(i) + 0.5) / f64::from(n);
                 let y = s - (s - r) * x * x;
-                let g = ((s + r * r / s).powi(2) - (y + r * r / y).powi(2)).max(0.0).sqrt();
+                let g = ((s + r * r / s).powi(2) - (y + r * r / y).powi(2))
+                    .max(0.0)
+                    .sqrt();
                 jump += g * 2.0 * (s - r) * x / f64::from(n);
             }
             // two panels without body, joined: the same integral for r = 0, semispan s - r

@@ -99,9 +99,15 @@ mod tests {
         ] {
             let f = ThinFlap::new(e);
             assert!((f.tau / tau - 1.0).abs() < TOL, "{e} {f:?}");
-            assert!((f.moment_quarter_per_rad / cm - 1.0).abs() < TOL, "{e} {f:?}");
+            assert!(
+                (f.moment_quarter_per_rad / cm - 1.0).abs() < TOL,
+                "{e} {f:?}"
+            );
             assert!((f.hinge_per_incidence / ha - 1.0).abs() < TOL, "{e} {f:?}");
-            assert!((f.hinge_per_deflection / hd - 1.0).abs() < 6.0 * TOL, "{e} {f:?}");
+            assert!(
+                (f.hinge_per_deflection / hd - 1.0).abs() < 6.0 * TOL,
+                "{e} {f:?}"
+            );
         }
     }
 

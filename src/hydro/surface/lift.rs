@@ -140,7 +140,10 @@ mod tests {
             (4.0, 3.8832221, 6.2831853),
         ] {
             let got = whicker_fehlner_slope(a, 0.0);
-            assert!(got < jones && (got / helmbold - 1.0).abs() < 0.09, "{a} {got}");
+            assert!(
+                got < jones && (got / helmbold - 1.0).abs() < 0.09,
+                "{a} {got}"
+            );
         }
         // slender limit of the formula itself: 0.947 of Jones
         let slender = whicker_fehlner_slope(1e-6, 0.0) / (PI / 2.0 * 1e-6);

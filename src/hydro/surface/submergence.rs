@@ -35,7 +35,7 @@ const STEP: f64 = 0.125;
 /// Two-dimensional lift at depth over chord `h_over_c` over lift in unbounded water, high Froude number.
 pub fn biplane_lift_ratio(h_over_c: f64) -> f64 {
     let x = h_over_c.max(0.0);
-    let y = 20.0 * x * x.sqrt();
+    let y = x * (6.5 + 15.0 * x); // fit, within 1e-3 of the solved plate from h/c = 0.1 up
     1.0 - 1.0 / (16.0 * x * x + 2.0 + y / (1.0 + y))
 }
 
@@ -43,8 +43,8 @@ pub fn biplane_lift_ratio(h_over_c: f64) -> f64 {
 pub fn biplane_interference(gap_over_span: f64) -> f64 {
     // Simpson's rule; the integrand falls as exp(-2 k G/b)/k^2
     let decay = 2.0 * gap_over_span;
-    let end = (30.0 / decay.max(1e-9)).clamp(40.0, 400.0);
-    let n = ((end * 8.0) as usize).next_multiple_of(2);
+    let end = (30.0 / decay.max(1e-9)).min(400.0);
+    let n = ((end * 8.0) as usize).max(200).next_multiple_of(2);
     let h = end / n as f64;
     let f = |k: f64| {
         if k <= 0.0 {
@@ -147,7 +147,12 @@ mod tests {
     #[test]
     fn lift_ratio_meets_thin_aerofoil_solution() {
         // references/D fs2d.h0.25 .. fs2d.h2, suggested tolerance 1e-3
-        for (x, want) in [(0.25, 0.73092), (0.5, 0.85452), (1.0, 0.94725), (2.0, 0.98507)] {
+        for (x, want) in [
+            (0.25, 0.73092),
+            (0.5, 0.85452),
+            (1.0, 0.94725),
+            (2.0, 0.98507),
+        ] {
             let got = biplane_lift_ratio(x);
             assert!((got / want - 1.0).abs() < 1e-3, "{x} {got}");
         }
@@ -159,7 +164,7 @@ mod tests {
     #[test]
     fn lift_ratio_meets_own_lumped_vortices() {
         let n = 60;
-        for x in [0.15, 0.35, 0.7, 1.5] {
+        for x in [0.1, 0.15, 0.35, 0.7, 1.5] {
             let a = nalgebra::DMatrix::from_fn(n, n, |i, j| {
                 let dx = (i as f64 + 0.75 - j as f64 - 0.25) / n as f64;
                 let g = 2.0 * x;
@@ -168,8 +173,11 @@ mod tests {
             let b = nalgebra::DVector::from_element(n, 1.0);
             let gamma = a.lu().solve(&b).unwrap();
             let got = gamma.sum() / PI; // 2 pi alpha times c/2
-            // fit 1e-3, discretisation of order (c/(n h))^2
-            assert!((biplane_lift_ratio(x) / got - 1.0).abs() < 4e-3, "{x} {got}");
+            // the suggested tolerance of fs2d; the vortices' own error is below 2e-4 at n = 60
+            assert!(
+                (biplane_lift_ratio(x) / got - 1.0).abs() < 1.2e-3,
+                "{x} {got}"
+            );
         }
     }
 

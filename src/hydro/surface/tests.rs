@@ -13,7 +13,7 @@ pub(crate) fn demo_spec() -> CraftSpec {
         v
     };
     let forward = serde_json::json!({
-        "span_m": 1.7, "root_chord_m": 1.4, "tip_chord_m": 1.0, "stock_frac": 0.22, "sweep_deg": 8.0,
+        "span_m": 1.4, "root_chord_m": 1.6, "tip_chord_m": 1.2, "stock_frac": 0.22, "sweep_deg": 8.0,
         "moving": {"all_movable": {}}
     });
     let aft = serde_json::json!({
@@ -45,7 +45,11 @@ pub(crate) fn demo_spec() -> CraftSpec {
 }
 
 pub(crate) fn demo_radius(x_m: f64) -> f64 {
-    if x_m < -10.0 { 1.1 + (x_m + 10.0) * 0.2 / 3.5 } else { 1.1 }
+    if x_m < -10.0 {
+        1.1 + (x_m + 10.0) * 0.2 / 3.5
+    } else {
+        1.1
+    }
 }
 
 pub(crate) fn demo_surfaces(effects: &FinEffectsSpec) -> Vec<Surface> {
@@ -71,9 +75,18 @@ fn axes_follow_the_sign_card() {
     use crate::frames::{Dof, wrench_at};
     let s = demo_surfaces(&FinEffectsSpec::default());
     let moment = |i: usize| wrench_at(&s[i].r_m, &(s[i].n * s[i].slope_deflection));
-    assert!(moment(0)[Dof::Pitch.i()] > 0.0 && moment(1)[Dof::Pitch.i()] > 0.0, "bow up");
-    assert!(moment(2)[Dof::Pitch.i()] < 0.0 && moment(3)[Dof::Pitch.i()] < 0.0, "bow down");
-    assert!(moment(1)[Dof::Roll.i()] < 0.0 && moment(3)[Dof::Roll.i()] < 0.0, "starboard rises");
+    assert!(
+        moment(0)[Dof::Pitch.i()] > 0.0 && moment(1)[Dof::Pitch.i()] > 0.0,
+        "bow up"
+    );
+    assert!(
+        moment(2)[Dof::Pitch.i()] < 0.0 && moment(3)[Dof::Pitch.i()] < 0.0,
+        "bow down"
+    );
+    assert!(
+        moment(1)[Dof::Roll.i()] < 0.0 && moment(3)[Dof::Roll.i()] < 0.0,
+        "starboard rises"
+    );
     assert!(moment(4)[Dof::Yaw.i()] < 0.0 && moment(4)[Dof::Sway.i()] > 0.0);
     for x in &s {
         assert!((x.n - x.e.cross(&Vector3::x())).norm() < ROUND);
@@ -155,7 +168,10 @@ fn lift_stalls_smoothly_at_a_credible_greatest_value() {
         }
     }
     // Whicker & Fehlner: about 1.2 to 1.4 at 20 to 25 deg for A of 2 to 3, less by the surface's nearness
-    assert!((1.0..1.4).contains(&best) && (20.0..30.0).contains(&at), "{best} {at}");
+    assert!(
+        (1.0..1.4).contains(&best) && (20.0..30.0).contains(&at),
+        "{best} {at}"
+    );
 }
 
 #[test]
@@ -178,7 +194,10 @@ fn switches_change_what_they_name() {
     assert!((s.slope_incidence - lift::whicker_fehlner_slope(s.aspect, s.sweep_rad)).abs() < ROUND);
     assert!(s.added_mass_kg.abs() < ROUND && on[0].added_mass_kg > 100.0);
     assert!(on[0].carry.panel_incidence > 1.2 && on[0].panel_slope < s.panel_slope);
-    let free = demo_surfaces(&FinEffectsSpec { free_surface: false, ..FinEffectsSpec::default() });
+    let free = demo_surfaces(&FinEffectsSpec {
+        free_surface: false,
+        ..FinEffectsSpec::default()
+    });
     assert!((free[0].panel_slope - s.panel_slope).abs() < ROUND);
 }
 
@@ -188,7 +207,9 @@ fn a_given_slope_replaces_slope_and_carry_over() {
     spec.surfaces[0].lift_slope_per_rad = Some(2.0);
     spec.surfaces[2].lift_slope_per_rad = Some(2.0);
     let s = build_surfaces(&spec, &demo_radius, &FinEffectsSpec::default()).unwrap();
-    assert!((s[0].slope_incidence - 2.0).abs() < ROUND && (s[0].slope_deflection - 2.0).abs() < ROUND);
+    assert!(
+        (s[0].slope_incidence - 2.0).abs() < ROUND && (s[0].slope_deflection - 2.0).abs() < ROUND
+    );
     let tau = ThinFlap::new(0.28).tau * flap::VISCOUS_EFFECTIVENESS;
     assert!((s[2].slope_deflection - 2.0 * tau).abs() < ROUND);
 }
@@ -213,14 +234,22 @@ fn hinge_moment_of_a_flap_meets_thin_aerofoil_at_large_aspect() {
     spec.surfaces[2].root_chord_m = 1.0;
     spec.surfaces[2].tip_chord_m = 1.0;
     spec.surfaces[2].sweep_deg = 0.0;
-    spec.surfaces[2].moving = MovingPart::Flap { chord_frac: 0.25, span_frac: 1.0 };
+    spec.surfaces[2].moving = MovingPart::Flap {
+        chord_frac: 0.25,
+        span_frac: 1.0,
+    };
     spec.surfaces[2].stock_frac = 0.75;
-    let s = build_surfaces(&spec, &demo_radius, &all_off()).unwrap().swap_remove(2);
+    let s = build_surfaces(&spec, &demo_radius, &all_off())
+        .unwrap()
+        .swap_remove(2);
     // flap.E0.25: CH_alpha -0.56534726 per rad times q cf^2 b; slope 1.8 pi of 2 pi at large aspect
     let got = s.hinge_moment_nm(1000.0, 0.01, 0.0);
     let want = -0.56534726 * 0.01 * 1000.0 * 0.0625 * 400.0;
     assert!((got / (want * 0.9) - 1.0).abs() < 0.01, "{got} {want}");
-    assert!(s.hinge_moment_nm(1000.0, 0.0, 0.1) < 0.0, "water closes the flap");
+    assert!(
+        s.hinge_moment_nm(1000.0, 0.0, 0.1) < 0.0,
+        "water closes the flap"
+    );
 }
 
 #[test]
@@ -230,7 +259,10 @@ fn hinge_moment_of_an_all_movable_fin_is_lift_times_lever() {
     let lift = q * s.area_m2 * s.lift_coefficient(0.0, d);
     // the force acts r.x - stock ahead of the stock and turns the fin further
     let want = lift * (s.r_m.x - 9.5);
-    assert!((s.hinge_moment_nm(q, 0.0, d) / want - 1.0).abs() < 1e-9, "{want}");
+    assert!(
+        (s.hinge_moment_nm(q, 0.0, d) / want - 1.0).abs() < 1e-9,
+        "{want}"
+    );
     // half-chord cross-flow lift drives it back at large angles
     let s = &demo_surfaces(&FinEffectsSpec::default())[0];
     assert!(s.hinge_moment_nm(q, 0.0, 0.6) < 0.0);
@@ -251,7 +283,14 @@ fn wrong_dimensions_are_told_at_their_keys() {
     spec.surfaces[3].min_deg = 30.0;
     let e = build_surfaces(&spec, &demo_radius, &FinEffectsSpec::default()).unwrap_err();
     let keys: Vec<_> = e.problems.iter().map(|p| p.place.key.as_str()).collect();
-    assert_eq!(keys, ["surfaces[0].span_m", "surfaces[2].stock_frac", "surfaces[3].min_deg"]);
+    assert_eq!(
+        keys,
+        [
+            "surfaces[0].span_m",
+            "surfaces[2].stock_frac",
+            "surfaces[3].min_deg"
+        ]
+    );
 }
 
 #[test]
@@ -278,7 +317,12 @@ fn froude_scaled_surfaces_keep_their_coefficients() {
             *v *= k;
         }
     }
-    let small = build_surfaces(&spec, &|x| k * demo_radius(x / k), &FinEffectsSpec::default()).unwrap();
+    let small = build_surfaces(
+        &spec,
+        &|x| k * demo_radius(x / k),
+        &FinEffectsSpec::default(),
+    )
+    .unwrap();
     for (a, b) in big.iter().zip(&small) {
         assert!((a.slope_incidence - b.slope_incidence).abs() < 1e-9);
         assert!((a.slope_deflection - b.slope_deflection).abs() < 1e-9);
