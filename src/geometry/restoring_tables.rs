@@ -41,7 +41,7 @@ pub(super) struct Grid {
 impl Grid {
     /// From the underside to the keel, with the design waterline in the middle of a cell, so that
     /// the slope there is the breadth at the waterline.
-    pub fn new(underside_z: f64, keel_z: f64) -> Grid {
+    pub(super) fn new(underside_z: f64, keel_z: f64) -> Grid {
         let step = (keel_z - underside_z) / (CELLS as f64 - 2.0);
         let above = (-underside_z / step + 0.5).ceil() - 0.5;
         Grid {
@@ -108,7 +108,7 @@ pub(super) struct CrossBox {
 impl CrossBox {
     /// Volume and its first moments (V, x, y, z) below the plane `depth = d0 + ex x + ey y` of the
     /// underside (depth over cos of the tilt, that is along body z).
-    pub fn immersed(&self, d0: f64, ex: f64, ey: f64) -> [f64; 4] {
+    pub(super) fn immersed(&self, d0: f64, ex: f64, ey: f64) -> [f64; 4] {
         let half = 0.5 * (self.fore_x - self.aft_x);
         let mid = 0.5 * (self.fore_x + self.aft_x);
         let greatest = d0 + ex * mid + ex.abs() * half + ey.abs() * self.half_breadth;
