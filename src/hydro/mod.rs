@@ -4,6 +4,8 @@ pub mod cache;
 pub mod curve;
 pub mod downwash;
 pub mod memory;
+#[cfg(test)]
+pub(crate) mod mock;
 pub mod munk;
 pub mod radiation;
 pub mod regularise;

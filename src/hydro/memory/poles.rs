@@ -28,23 +28,3 @@ pub(crate) fn eigenvalues(a: &DMatrix<f64>) -> Option<Vec<Complex64>> {
     }
     None
 }
-
-/// Left eigenvector (row w with w a = lambda w) by inverse iteration, unit length.
-pub(crate) fn left_eigenvector(a: &DMatrix<f64>, lambda: Complex64) -> Option<DVector<Complex64>> {
-    let n = a.nrows();
-    let shift = lambda * (1.0 + 1e-9) + Complex64::new(1e-12, 0.0);
-    let m = DMatrix::from_fn(n, n, |i, j| {
-        Complex64::from(a[(j, i)]) - if i == j { shift } else { Complex64::ZERO }
-    });
-    let lu = m.lu();
-    let mut w = DVector::from_fn(n, |i, _| Complex64::from(1.0 + 0.3 * (i as f64).sin()));
-    for _ in 0..4 {
-        w = lu.solve(&w)?;
-        let norm = w.norm();
-        if !norm.is_finite() || norm <= 0.0 {
-            return None;
-        }
-        w /= Complex64::from(norm);
-    }
-    Some(w)
-}
