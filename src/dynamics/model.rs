@@ -26,8 +26,9 @@ use crate::units::kn;
 /// Damping ratio of the springs that hold mean course and speed.
 const HOLD_DAMPING: f64 = 0.5;
 /// Speeds of the computed resistance curve, kn.
-const RESISTANCE_SPEEDS_KN: [f64; 12] =
-    [2.0, 4.0, 6.0, 8.0, 10.0, 12.0, 14.0, 16.0, 18.0, 20.0, 23.0, 26.0];
+const RESISTANCE_SPEEDS_KN: [f64; 12] = [
+    2.0, 4.0, 6.0, 8.0, 10.0, 12.0, 14.0, 16.0, 18.0, 20.0, 23.0, 26.0,
+];
 
 /// A craft with its water forces, for any speed.
 #[derive(Clone, Debug)]
@@ -60,8 +61,10 @@ impl CraftModel {
     pub fn build(spec: &CraftSpec, physics: &PhysicsSpec, cache: Option<&Path>) -> Result<Self> {
         let craft = Craft::build(spec)?;
         if spec.surfaces.len() > MOST_SURFACES {
-            let message =
-                format!("has {} surfaces, at most {MOST_SURFACES} work", spec.surfaces.len());
+            let message = format!(
+                "has {} surfaces, at most {MOST_SURFACES} work",
+                spec.surfaces.len()
+            );
             return Err(Problem::at("surfaces", message).into());
         }
         let hydro = CraftHydro::build(&craft, physics, cache)?;
@@ -95,17 +98,32 @@ impl CraftModel {
     /// When the memory cannot be fitted at that speed.
     pub fn plant(&self, speed_m_s: f64, course: &CourseSpec) -> Result<Plant> {
         if !(speed_m_s.is_finite() && (0.0..=40.0).contains(&speed_m_s)) {
-            return Err(Error::new(format!("speed is {speed_m_s} m/s, must lie between 0 and 40 m/s")));
+            return Err(Error::new(format!(
+                "speed is {speed_m_s} m/s, must lie between 0 and 40 m/s"
+            )));
         }
         let hydro = self.hydro.at_speed(speed_m_s)?;
         Ok(self.plant_with(&hydro, speed_m_s, course))
+    }
+
+    /// Servos of the surfaces that are there.
+    fn actuators(&self) -> Vec<Actuator> {
+        if self.surfaces.is_empty() {
+            Vec::new()
+        } else {
+            Actuator::all(&self.craft.spec)
+        }
     }
 
     /// The plant from water forces at hand.
     pub fn plant_with(&self, hydro: &HydroAtSpeed, speed_m_s: f64, course: &CourseSpec) -> Plant {
         let craft = &self.craft;
         let mass = mass_matrix(&craft.mass);
-        let memory = if self.physics.memory { hydro.memory.clone() } else { without_states(&hydro.memory) };
+        let memory = if self.physics.memory {
+            hydro.memory.clone()
+        } else {
+            MemoryModel::none(hydro.memory.a_inf)
+        };
         let mut viscous = self.viscous.clone();
         viscous.set_shedding(&hydro.edge_a22_kg_m);
         if !self.physics.body_lift {
@@ -127,11 +145,7 @@ impl CraftModel {
             viscous,
             viscous_linear,
             quadratic_drag: self.physics.cross_flow_drag,
-            actuators: self
-                .surfaces
-                .iter()
-                .map(|s| Actuator::for_surface(&craft.spec, &s.name))
-                .collect(),
+            actuators: self.actuators(),
             surfaces: self.surfaces.clone(),
             unsteady_lag: self.physics.fins.unsteady_lag,
             orbital_at_surfaces: self.physics.fins.orbital_velocity && self.physics.wave_forces,
@@ -156,17 +170,6 @@ impl CraftModel {
 /// Radius that a surface's root sees: zero where there is no hull.
 fn hull_radius_m(craft: &Craft, x_m: f64) -> f64 {
     craft.hull.section_at(x_m).map_or(0.0, |s| s.half_breadth_m)
-}
-
-fn without_states(memory: &MemoryModel) -> MemoryModel {
-    MemoryModel {
-        a_inf: memory.a_inf,
-        decay: Vec::new(),
-        frequency: Vec::new(),
-        g: nalgebra::DMatrix::zeros(0, 6),
-        c: nalgebra::DMatrix::zeros(6, 0),
-        d: nalgebra::DMatrix::zeros(6, 0),
-    }
 }
 
 /// Delay lines that links share: one per feeding surface and distance (to a centimetre).
@@ -202,7 +205,9 @@ fn shafts(craft: &Craft) -> Vec<Shaft> {
 
 /// Springs and dampers on surge, sway and yaw with the natural period asked for.
 fn hold(course: &CourseSpec, total: &Matrix6<f64>) -> Option<(Vector6<f64>, Vector6<f64>)> {
-    let CourseSpec::MeanHeld { spring_period_s } = course else { return None };
+    let CourseSpec::MeanHeld { spring_period_s } = course else {
+        return None;
+    };
     let w = TAU / spring_period_s;
     let mut spring = Vector6::zeros();
     let mut damper = Vector6::zeros();
@@ -228,7 +233,10 @@ fn steady_forces(craft: &Craft, warnings: &mut Vec<String>) -> SteadyForces {
     let resistance: Vec<(f64, f64)> = if spec.resistance.is_empty() {
         resistance::resistance_curve(craft, &RESISTANCE_SPEEDS_KN.map(kn))
     } else {
-        spec.resistance.iter().map(|r| (kn(r.speed_kn), r.resistance_n)).collect()
+        spec.resistance
+            .iter()
+            .map(|r| (kn(r.speed_kn), r.resistance_n))
+            .collect()
     };
     let depth = craft.hull.section_at(0.0).map_or(0.0, |s| s.axis_z_m);
     SteadyForces::new(

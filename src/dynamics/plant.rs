@@ -168,7 +168,10 @@ pub(crate) struct ChannelOffsets {
 
 impl ChannelOffsets {
     pub(crate) fn new(surfaces: usize) -> Self {
-        ChannelOffsets { surfaces: 12, strips: 12 + 2 * surfaces }
+        ChannelOffsets {
+            surfaces: 12,
+            strips: 12 + 2 * surfaces,
+        }
     }
 }
 
@@ -185,13 +188,25 @@ impl Plant {
         self.channels = (0..6).map(WaveChannel::Force).collect();
         self.channels.extend((0..6).map(WaveChannel::ForceSlope));
         for s in &self.surfaces {
-            self.channels.push(WaveChannel::Orbital { r_m: s.r_m, along: s.n });
-            self.channels.push(WaveChannel::Elevation { x_m: s.r_m.x, y_m: s.r_m.y });
+            self.channels.push(WaveChannel::Orbital {
+                r_m: s.r_m,
+                along: s.n,
+            });
+            self.channels.push(WaveChannel::Elevation {
+                x_m: s.r_m.x,
+                y_m: s.r_m.y,
+            });
         }
         for strip in self.viscous.strips() {
             let r_m = Vector3::from(strip.r_m);
-            self.channels.push(WaveChannel::Orbital { r_m, along: Vector3::z() });
-            self.channels.push(WaveChannel::Orbital { r_m, along: Vector3::y() });
+            self.channels.push(WaveChannel::Orbital {
+                r_m,
+                along: Vector3::z(),
+            });
+            self.channels.push(WaveChannel::Orbital {
+                r_m,
+                along: Vector3::y(),
+            });
         }
         self.momentum_mass = self.mass + self.memory.a_inf;
         let mut total = self.momentum_mass;
@@ -236,9 +251,13 @@ impl Plant {
     /// First-order wave force per unit amplitude for a wave of `omega_rad_s` that travels to
     /// `mu_rad`: table, linear viscous part, and the surfaces' own added mass.
     pub fn wave_force(&self, omega_rad_s: f64, mu_rad: f64) -> [Complex64; 6] {
-        let Some(table) = &self.wave_force else { return [Complex64::ZERO; 6] };
+        let Some(table) = &self.wave_force else {
+            return [Complex64::ZERO; 6];
+        };
         let mut f = table.at(mu_rad, omega_rad_s);
-        let viscous = self.viscous.wave_force(omega_rad_s, mu_rad, self.speed_m_s, self.g_m_s2);
+        let viscous = self
+            .viscous
+            .wave_force(omega_rad_s, mu_rad, self.speed_m_s, self.g_m_s2);
         for (a, b) in f.iter_mut().zip(viscous) {
             *a += b;
         }
@@ -315,7 +334,8 @@ impl Plant {
             disturbed[0] -= self.speed_m_s;
             let states = &x[m.clone()];
             self.memory.derivative(&disturbed, states, &mut dx[m]);
-            self.memory.outputs(states, &mut force, &mut momentum);
+            force = self.memory.force(states);
+            momentum += self.memory.momentum(states);
         }
         (force, momentum)
     }
@@ -357,7 +377,13 @@ impl Plant {
     }
 
     /// Depth of surface `i` below the local water level, m.
-    pub(crate) fn surface_depth_m(&self, i: usize, z_m: f64, down: &Vector3<f64>, level_m: f64) -> f64 {
+    pub(crate) fn surface_depth_m(
+        &self,
+        i: usize,
+        z_m: f64,
+        down: &Vector3<f64>,
+        level_m: f64,
+    ) -> f64 {
         z_m + down.dot(&self.surfaces[i].r_m) + level_m
     }
 
@@ -377,8 +403,7 @@ impl Plant {
         for (i, s) in self.surfaces.iter().enumerate() {
             let (orbital, level) = (input.waves[off + 2 * i], input.waves[off + 2 * i + 1]);
             let angle = self.surface_angle_rad(i, x, input.surface_hold_rad[i]);
-            let flow =
-                lift::inflow(s, nu, angle, self.surface_depth_m(i, x[2], &down, level));
+            let flow = lift::inflow(s, nu, angle, self.surface_depth_m(i, x[2], &down, level));
             let total = self.lagged_inflow(i, x, &flow, orbital, dx) + self.downwash(i, x, &flow);
             let (cl, cd) = lift::coefficients(s, &flow, total, angle);
             shed[i] = cl * flow.axial_m_s;
@@ -401,18 +426,32 @@ impl Plant {
     }
 
     /// Normal inflow behind the lags, m/s; their derivatives go into `dx`.
-    fn lagged_inflow(&self, i: usize, x: &[f64], flow: &Inflow, orbital: f64, dx: &mut [f64]) -> f64 {
+    fn lagged_inflow(
+        &self,
+        i: usize,
+        x: &[f64],
+        flow: &Inflow,
+        orbital: f64,
+        dx: &mut [f64],
+    ) -> f64 {
         let k = self.layout.lag(i);
-        let orbital = if self.orbital_at_surfaces { orbital } else { 0.0 };
+        let orbital = if self.orbital_at_surfaces {
+            orbital
+        } else {
+            0.0
+        };
         if !self.unsteady_lag {
             dx[k..k + 4].fill(0.0);
             return flow.normal_m_s + orbital;
         }
-        let rate = flow.axial_m_s / (0.5 * self.surfaces[i].mac_m);
-        let (motion, gust) = (&x[k..k + 2], &x[k + 2..k + 4]);
-        unsteady::wagner_derivative(motion, flow.normal_m_s, rate, &mut dx[k..k + 2]);
-        unsteady::kussner_derivative(gust, orbital, rate, &mut dx[k + 2..k + 4]);
-        unsteady::wagner_output(motion, flow.normal_m_s) + unsteady::kussner_output(gust)
+        let semichord = 0.5 * self.surfaces[i].mac_m;
+        let (motion, gust) = ([x[k], x[k + 1]], [x[k + 2], x[k + 3]]);
+        let u = flow.axial_m_s;
+        let rates = unsteady::wagner_rates(flow.normal_m_s, motion, u, semichord);
+        dx[k..k + 2].copy_from_slice(&rates);
+        let rates = unsteady::kussner_rates(orbital, gust, u, semichord);
+        dx[k + 2..k + 4].copy_from_slice(&rates);
+        unsteady::wagner_angle_rad(flow.normal_m_s, motion) + unsteady::kussner_angle_rad(gust)
     }
 
     /// Normal inflow lost (negative) to the downwash of surfaces upstream, m/s.

@@ -53,18 +53,33 @@ impl SteadyForces {
 
     /// Wrench about O at speed `u`, body axes.
     pub fn wrench(&self, u: f64) -> Wrench {
-        self.pack(self.resistance_n(u), self.sinkage.at(u.abs()), self.trim.at(u.abs()))
+        self.pack(
+            self.resistance_n(u),
+            self.sinkage.at(u.abs()),
+            self.trim.at(u.abs()),
+        )
     }
 
     /// Derivative of the wrench with respect to `u`.
     pub fn slope(&self, u: f64) -> Wrench {
         let a = u.abs();
         let sign = 1.0_f64.copysign(u);
-        self.pack(self.resistance.slope(a), self.sinkage.slope(a) * sign, self.trim.slope(a) * sign)
+        self.pack(
+            self.resistance.slope(a),
+            self.sinkage.slope(a) * sign,
+            self.trim.slope(a) * sign,
+        )
     }
 
     fn pack(&self, resistance: f64, sinkage: f64, trim: f64) -> Wrench {
-        Wrench::new(-resistance, 0.0, sinkage, 0.0, trim - self.depth_m * resistance, 0.0)
+        Wrench::new(
+            -resistance,
+            0.0,
+            sinkage,
+            0.0,
+            trim - self.depth_m * resistance,
+            0.0,
+        )
     }
 }
 
@@ -76,7 +91,11 @@ struct SquareTable {
 
 impl SquareTable {
     fn new(rows: &[(f64, f64)]) -> Self {
-        let rows = rows.iter().filter(|r| r.0 > 0.0).map(|&(u, f)| (u, f / (u * u))).collect();
+        let rows = rows
+            .iter()
+            .filter(|r| r.0 > 0.0)
+            .map(|&(u, f)| (u, f / (u * u)))
+            .collect();
         SquareTable { rows }
     }
 
@@ -126,6 +145,9 @@ mod tests {
     fn resistance_opposes_motion() {
         let s = SteadyForces::new(&[(5.0, 100.0)], &[], &[], 3.0);
         assert!(s.wrench(5.0)[0] < 0.0 && s.wrench(-5.0)[0] > 0.0);
-        assert!((s.wrench(5.0)[4] + 300.0).abs() < 1e-12, "deep drag puts the bow down");
+        assert!(
+            (s.wrench(5.0)[4] + 300.0).abs() < 1e-12,
+            "deep drag puts the bow down"
+        );
     }
 }

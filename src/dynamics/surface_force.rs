@@ -54,8 +54,11 @@ pub(crate) fn delay_output(z: &[f64]) -> f64 {
 
 /// Rows of the delay line for the linear model: state matrix, input vector and output row, time
 /// scaled by the delay.
-pub(crate) fn delay_matrices()
--> ([[f64; DELAY_ORDER]; DELAY_ORDER], [f64; DELAY_ORDER], [f64; DELAY_ORDER]) {
+pub(crate) fn delay_matrices() -> (
+    [[f64; DELAY_ORDER]; DELAY_ORDER],
+    [f64; DELAY_ORDER],
+    [f64; DELAY_ORDER],
+) {
     let mut a = [[0.0; DELAY_ORDER]; DELAY_ORDER];
     for i in 0..3 {
         a[i][i + 1] = 1.0;
@@ -64,7 +67,11 @@ pub(crate) fn delay_matrices()
         a[3][j] = -DELAY_DENOMINATOR[j] / DELAY_DENOMINATOR[4];
     }
     let n = &DELAY_NUMERATOR;
-    (a, [0.0, 0.0, 0.0, 1.0 / DELAY_DENOMINATOR[4]], [n[0], -n[1], n[2], -n[3]])
+    (
+        a,
+        [0.0, 0.0, 0.0, 1.0 / DELAY_DENOMINATOR[4]],
+        [n[0], -n[1], n[2], -n[3]],
+    )
 }
 
 /// What a surface feels at an instant, before the downwash.
@@ -80,7 +87,11 @@ pub(crate) struct Inflow {
 
 /// Ratio of the lift slopes of deflection and of incidence.
 pub(crate) fn kappa(s: &Surface) -> f64 {
-    if s.slope_incidence > 0.0 { s.slope_deflection / s.slope_incidence } else { 0.0 }
+    if s.slope_incidence > 0.0 {
+        s.slope_deflection / s.slope_incidence
+    } else {
+        0.0
+    }
 }
 
 /// Inflow at surface `s` deflected by `delta_rad`, with O moving at `nu`.
@@ -89,11 +100,20 @@ pub(crate) fn inflow(s: &Surface, nu: &Vector6<f64>, delta_rad: f64, depth_m: f6
     let axial = if v.x > LEAST_INFLOW_M_S { v.x } else { 0.0 };
     // the axial motion does not count as normal inflow: n has no x component
     let normal = axial * (s.incidence_rad + kappa(s) * delta_rad) - v.dot(&s.n);
-    Inflow { axial_m_s: axial, normal_m_s: normal, depth_m }
+    Inflow {
+        axial_m_s: axial,
+        normal_m_s: normal,
+        depth_m,
+    }
 }
 
 /// Lift coefficient (depth included) and drag coefficient from the lagged normal inflow.
-pub(crate) fn coefficients(s: &Surface, flow: &Inflow, total_m_s: f64, delta_rad: f64) -> (f64, f64) {
+pub(crate) fn coefficients(
+    s: &Surface,
+    flow: &Inflow,
+    total_m_s: f64,
+    delta_rad: f64,
+) -> (f64, f64) {
     if flow.axial_m_s <= 0.0 {
         return (0.0, 0.0);
     }
@@ -129,7 +149,10 @@ mod tests {
         }
         let mut dz = [0.0; 4];
         delay_derivative(&[2.0, 0.0, 0.0, 0.0], 2.0, 1.0, &mut dz);
-        assert!(dz.iter().all(|d| d.abs() < 1e-12), "steady state passes the input");
+        assert!(
+            dz.iter().all(|d| d.abs() < 1e-12),
+            "steady state passes the input"
+        );
         assert!((delay_output(&[2.0, 0.0, 0.0, 0.0]) - 2.0).abs() < 1e-12);
     }
 }

@@ -214,7 +214,11 @@ fn told(f: &Floating) -> String {
     let mut out = format!(
         "{:.3} m {} than designed",
         f.sinkage_m.abs(),
-        if f.sinkage_m >= 0.0 { "deeper" } else { "higher" }
+        if f.sinkage_m >= 0.0 {
+            "deeper"
+        } else {
+            "higher"
+        }
     );
     let trim = f.trim_rad.to_degrees();
     out += &format!(

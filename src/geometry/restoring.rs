@@ -204,9 +204,7 @@ impl Restoring {
             sum[2] += s.width * (area * s.y + wedge);
             sum[3] += s.width * (below + z_w * area - 0.5 * ey * wedge);
         }
-        let bite = self
-            .cross
-            .immersed(d0 + self.cross.underside_z, ex, ey);
+        let bite = self.cross.immersed(d0 + self.cross.underside_z, ex, ey);
         for i in 0..4 {
             sum[i] += bite[i];
         }

@@ -88,7 +88,13 @@ impl<'a> Assembly<'a> {
             plant,
             x0,
             nu: Vector6::from_column_slice(&x0[StateLayout::NU]),
-            columns: Columns { states: n, waves, command, thrust, all },
+            columns: Columns {
+                states: n,
+                waves,
+                command,
+                thrust,
+                all,
+            },
             rows: DMatrix::zeros(n, all),
             force: DMatrix::zeros(6, all),
         }
@@ -103,7 +109,9 @@ impl<'a> Assembly<'a> {
         self.surfaces();
         self.thrust();
         let acceleration = self.plant.mass_inverse() * &self.force;
-        self.rows.rows_mut(StateLayout::NU.start, 6).copy_from(&acceleration);
+        self.rows
+            .rows_mut(StateLayout::NU.start, 6)
+            .copy_from(&acceleration);
         let c = &self.columns;
         let part = |from: usize, to: usize| self.rows.columns(from, to - from).into_owned();
         LinearModel {
@@ -150,10 +158,9 @@ impl<'a> Assembly<'a> {
         let plant = self.plant;
         let m = plant.layout().memory.clone();
         let by_momentum = momentum_cross_by_momentum(&self.nu);
-        let mut force = Vector6::zeros();
         let mut momentum = plant.momentum_mass * self.nu;
         if !m.is_empty() {
-            plant.memory.outputs(&self.x0[m.clone()], &mut force, &mut momentum);
+            momentum += plant.memory.momentum(&self.x0[m.clone()]);
             for k in 0..m.len() / 2 {
                 let (s, w) = (plant.memory.decay[k], plant.memory.frequency[k]);
                 let i = m.start + 2 * k;
@@ -162,7 +169,9 @@ impl<'a> Assembly<'a> {
                 self.rows[(i + 1, i)] = w;
                 self.rows[(i + 1, i + 1)] = -s;
             }
-            self.rows.view_mut((m.start, 6), (m.len(), 6)).copy_from(&plant.memory.g);
+            self.rows
+                .view_mut((m.start, 6), (m.len(), 6))
+                .copy_from(&plant.memory.g);
             let output = &plant.memory.c + by_momentum * &plant.memory.d;
             let mut columns = self.force.view_mut((0, m.start), (6, m.len()));
             columns -= output;
@@ -176,11 +185,8 @@ impl<'a> Assembly<'a> {
         // slope of the immersion tables over a few of their cells
         let steps = [(2, 0.02), (3, 0.002), (4, 0.002)];
         let at = |d: [f64; 3]| {
-            self.plant.restoring_wrench(
-                self.x0[2] + d[0],
-                self.x0[3] + d[1],
-                self.x0[4] + d[2],
-            )
+            self.plant
+                .restoring_wrench(self.x0[2] + d[0], self.x0[3] + d[1], self.x0[4] + d[2])
         };
         let mut slopes = Vec::new();
         for (column, h) in steps {
@@ -238,7 +244,11 @@ impl<'a> Assembly<'a> {
     /// Slope of the quadratic drag at the equilibrium (zero at rest across the flow).
     fn drag_slope(&self) -> Matrix6<f64> {
         let calm = vec![0.0; 2 * self.plant.viscous.strips().len()];
-        let at = |nu: &Vector6<f64>| self.plant.viscous.drag_wrench(nu, &calm, self.plant.rho_kg_m3);
+        let at = |nu: &Vector6<f64>| {
+            self.plant
+                .viscous
+                .drag_wrench(nu, &calm, self.plant.rho_kg_m3)
+        };
         let h = 1e-6; // the drag is quadratic: only rounding limits the step
         let mut d = Matrix6::zeros();
         for j in 0..6 {
@@ -275,7 +285,8 @@ impl<'a> Assembly<'a> {
     fn servo(&mut self, i: usize) {
         let l = self.plant.layout();
         let (a, r) = (l.angle(i), l.rate(i));
-        let (wn, zeta) = self.plant.actuators[i].natural_frequency_and_damping();
+        let servo = &self.plant.actuators[i];
+        let (wn, zeta) = (servo.natural_frequency_rad_s, servo.damping_ratio);
         self.rows[(a, r)] = 1.0;
         self.rows[(r, a)] = -wn * wn;
         self.rows[(r, r)] = -2.0 * zeta * wn;
@@ -323,7 +334,8 @@ impl<'a> Assembly<'a> {
             g
         };
         let alpha = total / u - kappa * angle;
-        let (cl, d_cl, cd, d_cd) = self.coefficient_slopes(i, alpha, angle, depth, &d_alpha, &d_depth);
+        let (cl, d_cl, cd, d_cd) =
+            self.coefficient_slopes(i, alpha, angle, depth, &d_alpha, &d_depth);
         let half = 0.5 * plant.rho_kg_m3 * s.area_m2;
         let d_lift = &d_axial * (half * 2.0 * u * cl) + &d_cl * (half * u * u);
         let d_drag = &d_axial * (half * 2.0 * u * cd) + &d_cd * (half * u * u);
@@ -347,16 +359,15 @@ impl<'a> Assembly<'a> {
         let mut d_total = d_normal.clone();
         let rate = flow.axial_m_s / (0.5 * plant.surfaces[i].mac_m);
         if plant.unsteady_lag {
-            let direct = 1.0 - unsteady::WAGNER_A.iter().sum::<f64>();
-            d_total *= direct;
-            total = unsteady::wagner_output(&self.x0[k..k + 2], flow.normal_m_s);
+            d_total *= unsteady::AT_ONCE;
+            total = unsteady::wagner_angle_rad(flow.normal_m_s, [self.x0[k], self.x0[k + 1]]);
             for j in 0..2 {
-                let (a, b) = (unsteady::WAGNER_A[j], unsteady::WAGNER_B[j]);
+                let [a, b] = unsteady::WAGNER[j];
                 d_total[k + j] += 1.0;
                 let mut row = self.rows.row_mut(k + j);
                 row += d_normal.transpose() * (rate * a * b);
                 row[k + j] -= rate * b;
-                let (a, b) = (unsteady::KUSSNER_A[j], unsteady::KUSSNER_B[j]);
+                let [a, b] = unsteady::KUSSNER[j];
                 d_total[k + 2 + j] += 1.0;
                 self.rows[(k + 2 + j, k + 2 + j)] = -rate * b;
                 if plant.orbital_at_surfaces {

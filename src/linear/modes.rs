@@ -17,7 +17,7 @@
 //! # Checked by
 //! `names_follow_the_dominant_motion`.
 
-use nalgebra::{DMatrix, DVector, Matrix6};
+use nalgebra::{DMatrix, Matrix6};
 use num_complex::Complex64;
 
 use super::assemble::LinearModel;
@@ -64,7 +64,10 @@ pub fn poles(model: &LinearModel, mass: &Matrix6<f64>) -> Result<Vec<Pole>> {
     upper.sort_by(|a, b| a.norm().total_cmp(&b.norm()));
     Ok(upper
         .into_iter()
-        .map(|value| Pole { value, motion: dominant_motion(&model.a, value, mass) })
+        .map(|value| Pole {
+            value,
+            motion: dominant_motion(&model.a, value, mass),
+        })
         .collect())
 }
 
@@ -73,30 +76,13 @@ fn dominant_motion(a: &DMatrix<f64>, value: Complex64, mass: &Matrix6<f64>) -> O
     if value.norm() > 6.0 {
         return None; // servos and lags: faster than any craft of this kind moves
     }
-    let shape = shape(a, value)?;
-    let energy: Vec<f64> = (0..6).map(|j| mass[(j, j)] * shape[6 + j].norm_sqr()).collect();
-    let (j, most) = energy.iter().enumerate().max_by(|x, y| x.1.total_cmp(y.1))?;
+    let shape = eigen::vector(a, value)?;
+    let energy: Vec<f64> = (0..6)
+        .map(|j| mass[(j, j)] * shape[6 + j].norm_sqr())
+        .collect();
+    let (j, most) = energy
+        .iter()
+        .enumerate()
+        .max_by(|x, y| x.1.total_cmp(y.1))?;
     (most.is_finite() && *most > 0.0 && value.norm() > 1e-7).then_some(Dof::ALL[j])
-}
-
-/// Shape of a pole by inverse iteration.
-fn shape(a: &DMatrix<f64>, value: Complex64) -> Option<DVector<Complex64>> {
-    let n = a.nrows();
-    // a slightly moved shift keeps the matrix regular
-    let shift = value + Complex64::new(1e-7, 1.3e-7) * (1.0 + value.norm());
-    let mut m = a.map(Complex64::from);
-    for k in 0..n {
-        m[(k, k)] -= shift;
-    }
-    let lu = m.lu();
-    let mut v = DVector::from_fn(n, |i, _| Complex64::new(1.0 + 0.1 * (i as f64).sin(), 0.3));
-    for _ in 0..3 {
-        v = lu.solve(&v)?;
-        let norm = v.norm();
-        if !(norm.is_finite() && norm > 0.0) {
-            return None;
-        }
-        v /= Complex64::from(norm);
-    }
-    Some(v)
 }

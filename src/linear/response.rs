@@ -99,7 +99,9 @@ pub fn tabulated(
         Complex64::from(added_mass[(r, c)] - plant.memory.a_inf[(r, c)])
             + damping[(r, c)] / (i * omega_e)
     });
-    let rate = Matrix6::from_fn(|r, c| Complex64::from(cross[(r, c)]) + if r == c { i * omega_e } else { Complex64::ZERO });
+    let rate = Matrix6::from_fn(|r, c| {
+        Complex64::from(cross[(r, c)]) + if r == c { i * omega_e } else { Complex64::ZERO }
+    });
     let force = rate * momentum;
     let inverse = plant.mass_inverse().map(Complex64::from);
     let acceleration = inverse * force;
@@ -136,5 +138,9 @@ fn solve(
     state
         .iter()
         .all(|v| v.re.is_finite() && v.im.is_finite())
-        .then_some(WaveResponse { omega_rad_s, omega_e_rad_s, state })
+        .then_some(WaveResponse {
+            omega_rad_s,
+            omega_e_rad_s,
+            state,
+        })
 }

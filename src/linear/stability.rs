@@ -84,7 +84,11 @@ pub fn stiffness_matrix(plant: &Plant, forward_rad: f64, aft_rad: f64) -> Matrix
     let at = |z, t| trim::static_force(plant, z, t, forward_rad, aft_rad).unwrap_or([f64::NAN; 2]);
     let (zp, zm, tp, tm) = (at(hz, 0.0), at(-hz, 0.0), at(0.0, ht), at(0.0, -ht));
     Matrix2::from_fn(|i, j| {
-        if j == 0 { -(zp[i] - zm[i]) / (2.0 * hz) } else { -(tp[i] - tm[i]) / (2.0 * ht) }
+        if j == 0 {
+            -(zp[i] - zm[i]) / (2.0 * hz)
+        } else {
+            -(tp[i] - tm[i]) / (2.0 * ht)
+        }
     })
 }
 
@@ -121,14 +125,11 @@ fn led(model: &CraftModel, speed_kn: f64) -> Result<Plant> {
     model.plant(kn(speed_kn), &CourseSpec::default())
 }
 
-fn speed_row(
-    plant: &Plant,
-    bare: &Plant,
-    speed_kn: f64,
-    model: &CraftModel,
-) -> Result<SpeedRow> {
+fn speed_row(plant: &Plant, bare: &Plant, speed_kn: f64, model: &CraftModel) -> Result<SpeedRow> {
     let trim = trim::level(plant).ok();
-    let (fore, aft) = trim.as_ref().map_or((0.0, 0.0), |t| (t.forward_rad, t.aft_rad));
+    let (fore, aft) = trim
+        .as_ref()
+        .map_or((0.0, 0.0), |t| (t.forward_rad, t.aft_rad));
     let k = stiffness_matrix(plant, fore, aft);
     let without = stiffness_matrix(bare, 0.0, 0.0)[(1, 1)];
     let hydrostatic = model.craft.hydrostatics.c[(4, 4)];
@@ -175,7 +176,11 @@ pub fn divergence_kn(model: &CraftModel) -> Result<Option<f64>> {
 fn bisect(f: &dyn Fn(f64) -> Result<f64>, mut below: f64, mut above: f64) -> Result<f64> {
     while above - below > 0.02 {
         let middle = 0.5 * (below + above);
-        if f(middle)? < 0.0 { above = middle } else { below = middle }
+        if f(middle)? < 0.0 {
+            above = middle
+        } else {
+            below = middle
+        }
     }
     Ok(to_kn(kn(0.5 * (below + above))))
 }

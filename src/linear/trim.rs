@@ -82,13 +82,22 @@ pub fn level(plant: &Plant) -> Result<Trim> {
     if !both || plant.speed_m_s < LEAST_TRIM_SPEED_M_S {
         return with_angles(plant, 0.0, 0.0);
     }
-    let start = Unknowns { z_m: 0.0, theta_rad: 0.0, forward_rad: 0.0, aft_rad: 0.0, thrust_n: 0.0 };
+    let start = Unknowns {
+        z_m: 0.0,
+        theta_rad: 0.0,
+        forward_rad: 0.0,
+        aft_rad: 0.0,
+        thrust_n: 0.0,
+    };
     let solved = newton(plant, start, |u, d| {
         u.thrust_n += d[0];
         u.forward_rad += d[1];
         u.aft_rad += d[2];
     });
-    let (fore, aft) = (share(plant, SurfaceGroup::Forward), share(plant, SurfaceGroup::Aft));
+    let (fore, aft) = (
+        share(plant, SurfaceGroup::Forward),
+        share(plant, SurfaceGroup::Aft),
+    );
     match solved {
         Some(u) if within(u.forward_rad, fore) && within(u.aft_rad, aft) => {
             Ok(finish(plant, u, false))
@@ -109,7 +118,13 @@ pub fn level(plant: &Plant) -> Result<Trim> {
 /// # Errors
 /// When no equilibrium is found within a sinkage of a few metres and a pitch of some degrees.
 pub fn with_angles(plant: &Plant, forward_rad: f64, aft_rad: f64) -> Result<Trim> {
-    let start = Unknowns { z_m: 0.0, theta_rad: 0.0, forward_rad, aft_rad, thrust_n: 0.0 };
+    let start = Unknowns {
+        z_m: 0.0,
+        theta_rad: 0.0,
+        forward_rad,
+        aft_rad,
+        thrust_n: 0.0,
+    };
     let solved = newton(plant, start, |u, d| {
         u.thrust_n += d[0];
         u.z_m += d[1].clamp(-0.2, 0.2);
@@ -118,7 +133,10 @@ pub fn with_angles(plant: &Plant, forward_rad: f64, aft_rad: f64) -> Result<Trim
     match solved {
         Some(u) if u.z_m.abs() < 5.0 && u.theta_rad.abs() < 0.35 => Ok(finish(plant, u, false)),
         _ => Err(Error::with_hint(
-            format!("no equilibrium found at {:.1} kn", crate::units::to_kn(plant.speed_m_s)),
+            format!(
+                "no equilibrium found at {:.1} kn",
+                crate::units::to_kn(plant.speed_m_s)
+            ),
             "the trim moment may exceed what hull and surfaces can balance: see `stability`",
         )),
     }
@@ -131,7 +149,12 @@ fn within(angle: f64, range: (f64, f64)) -> bool {
 fn share(plant: &Plant, group: SurfaceGroup) -> (f64, f64) {
     plant.surfaces.iter().filter(|s| s.group == group).fold(
         (f64::NEG_INFINITY, f64::INFINITY),
-        |(lo, hi), s| (lo.max(TRIM_SHARE * s.min_rad), hi.min(TRIM_SHARE * s.max_rad)),
+        |(lo, hi), s| {
+            (
+                lo.max(TRIM_SHARE * s.min_rad),
+                hi.min(TRIM_SHARE * s.max_rad),
+            )
+        },
     )
 }
 
@@ -164,7 +187,13 @@ pub fn static_force(
     forward_rad: f64,
     aft_rad: f64,
 ) -> Option<[f64; 2]> {
-    let u = Unknowns { z_m, theta_rad, forward_rad, aft_rad, thrust_n: 0.0 };
+    let u = Unknowns {
+        z_m,
+        theta_rad,
+        forward_rad,
+        aft_rad,
+        thrust_n: 0.0,
+    };
     let x = settled_state(plant, &u);
     let dx = derivative(plant, &x, &surface_angles(plant, &u), 0.0);
     // accelerations times the mass matrix give the forces back; surge plays no part at rest in it
@@ -176,7 +205,7 @@ pub fn static_force(
 /// The derivative in calm water with everything commanded where it is.
 pub fn derivative(plant: &Plant, x: &[f64], angles_rad: &[f64], thrust_n: f64) -> Vec<f64> {
     let waves = vec![0.0; plant.channels().len()];
-    let limits: Vec<f64> = plant.actuators.iter().map(|a| a.rate_limit_rad_s).collect();
+    let limits: Vec<f64> = plant.actuators.iter().map(|a| a.max_rate_rad_s).collect();
     let thrust = vec![thrust_n; plant.shafts.len()];
     let mut dx = vec![0.0; x.len()];
     plant.derivative(
@@ -206,7 +235,10 @@ fn newton(
     let mut u = start;
     for _ in 0..NEWTON_STEPS {
         let r = residual(plant, &u);
-        if r.iter().skip(usize::from(!surge)).all(|v| v.abs() < RESIDUAL) {
+        if r.iter()
+            .skip(usize::from(!surge))
+            .all(|v| v.abs() < RESIDUAL)
+        {
             return Some(u);
         }
         let mut jacobian = Matrix3::zeros();
@@ -230,7 +262,10 @@ fn newton(
             return None;
         }
         let before = r.norm();
-        step(&mut u, [-d[0] * scale[0], -d[1] * scale[1], -d[2] * scale[2]]);
+        step(
+            &mut u,
+            [-d[0] * scale[0], -d[1] * scale[1], -d[2] * scale[2]],
+        );
         let mut after = residual(plant, &u);
         if !surge {
             after[0] = 0.0;
@@ -279,9 +314,8 @@ fn settle_surfaces(plant: &Plant, nu: &Vector6<f64>, angles: &[f64], x: &mut [f6
             let depth = plant.surface_depth_m(i, x[2], &down, 0.0);
             let flow = lift::inflow(s, nu, angles[i], depth);
             if plant.unsteady_lag {
-                for j in 0..2 {
-                    x[l.lag(i) + j] = unsteady::WAGNER_A[j] * flow.normal_m_s;
-                }
+                let steady = unsteady::wagner_steady(flow.normal_m_s);
+                x[l.lag(i)..l.lag(i) + 2].copy_from_slice(&steady);
             }
             let lost: f64 = plant
                 .links

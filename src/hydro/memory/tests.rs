@@ -103,9 +103,17 @@ fn mock_craft_meets_the_targets() {
         };
         let start = std::time::Instant::now();
         let (_, report) = MemoryModel::fit(&curve, &table.a_inf, &options).expect("fit");
-        eprintln!("{speed} {:?} {:?} {:.2e}", start.elapsed(), report.order, report.smallest_eigenvalue);
+        eprintln!(
+            "{speed} {:?} {:?} {:.2e}",
+            start.elapsed(),
+            report.order,
+            report.smallest_eigenvalue
+        );
         for c in &report.couplings {
-            eprintln!("{:?} K {:.2e} B {:.2} A {:.2e} nat {:.2e}", c.mode, c.retardation, c.damping, c.added_mass, c.natural_damping);
+            eprintln!(
+                "{:?} K {:.2e} B {:.2} A {:.2e} nat {:.2e}",
+                c.mode, c.retardation, c.damping, c.added_mass, c.natural_damping
+            );
         }
         eprintln!("{}", report.misses().len());
     }
@@ -133,7 +141,11 @@ fn momentum_rate_is_the_force() {
     // and give no force: damping vanishes at zero frequency
     let f = m.force(&x);
     for j in 0..6 {
-        assert!(f[j].abs() <= 1e-9 * m.c.row(j).norm() * scale, "{j} {}", f[j]);
+        assert!(
+            f[j].abs() <= 1e-9 * m.c.row(j).norm() * scale,
+            "{j} {}",
+            f[j]
+        );
     }
 }
 
@@ -143,8 +155,26 @@ fn zz_dump() {
     let t: Vec<f64> = (0..200).map(|i| 0.15 * i as f64).collect();
     let k = curve.retardation(&t);
     let mut s = String::new();
-    for (t, k) in t.iter().zip(&k) { s += &format!("{t} {} {} {}\n", k[(2,2)]/k_(&k, 2), k[(1,1)], k[(3,3)]); }
-    for (w, b) in table.omega_rad_s.iter().zip(&table.b) { s += &format!("B {w} {} {} {} {}\n", b[(2,2)], b[(1,1)], b[(3,3)], b[(4,4)]); }
+    for (t, k) in t.iter().zip(&k) {
+        s += &format!(
+            "{t} {} {} {}\n",
+            k[(2, 2)] / k_(&k, 2),
+            k[(1, 1)],
+            k[(3, 3)]
+        );
+    }
+    for (w, b) in table.omega_rad_s.iter().zip(&table.b) {
+        s += &format!(
+            "B {w} {} {} {} {}\n",
+            b[(2, 2)],
+            b[(1, 1)],
+            b[(3, 3)],
+            b[(4, 4)]
+        );
+    }
     std::fs::write("/tmp/hydro_dump.txt", s).unwrap();
 }
-fn k_(k: &Matrix6<f64>, _j: usize) -> f64 { let _ = k; 1.0 }
+fn k_(k: &Matrix6<f64>, _j: usize) -> f64 {
+    let _ = k;
+    1.0
+}
