@@ -1,0 +1,1 @@
+//! What each fin effect is worth.
