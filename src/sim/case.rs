@@ -30,6 +30,7 @@ use crate::dynamics::plant::WaveChannel;
 use crate::error::{Error, Problem, Result};
 use crate::math::ode::Tolerance;
 use crate::sea::realisation::Component;
+use crate::spec::craft::CraftSpec;
 
 /// A point whose motion is recorded.
 #[derive(Clone, Debug, PartialEq)]
@@ -123,15 +124,22 @@ impl Timing {
     }
 }
 
-/// What lies between a command and the servo's motion.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Actuation {
-    /// Transport delay of the command, s.
-    pub delay_s: f64,
-    /// Greatest rate of the servo, rad/s.
-    pub rate_rad_s: f64,
-    /// Least and greatest angle, rad.
-    pub range_rad: [f64; 2],
+/// What the law sees the craft through.
+#[derive(Clone, Debug)]
+pub enum Sensing {
+    /// The truth itself, at once: for tests of the physics.
+    Perfect,
+    /// The craft's sensors.
+    Suite {
+        /// Their description.
+        craft: Arc<CraftSpec>,
+        /// Noise, bias and quantisation on; filters and delays are always on.
+        errors: bool,
+        /// The campaign's seed.
+        seed: u64,
+        /// The case's number: biases and noise are drawn for (seed, case).
+        case: u64,
+    },
 }
 
 /// Everything a case is baked from.
@@ -152,8 +160,10 @@ pub struct Parts {
     pub integrator: Integrator,
     /// State at the start, trim as a rule.
     pub start: Vec<f64>,
-    /// Between command and servo, one per surface.
-    pub actuation: Vec<Actuation>,
+    /// Sum of the absolute servo rates that each hydraulic supply feeds, rad/s.
+    pub supply_rad_s: Vec<f64>,
+    /// What the law sees.
+    pub sensing: Sensing,
     /// Rudders keep the course; none when springs do.
     pub heading: Option<HeadingHold>,
     /// Shafts keep the speed; none when springs do.
@@ -203,8 +213,9 @@ impl Case {
         let bank = bank(&parts, &channels, own);
         let step = parts.timing.step_s;
         let mut warnings = Vec::new();
-        let mut delay_steps = Vec::with_capacity(parts.actuation.len());
-        for (a, s) in parts.actuation.iter().zip(&parts.setup.surfaces) {
+        let actuators = parts.craft.actuators();
+        let mut delay_steps = Vec::with_capacity(actuators.len());
+        for (a, s) in actuators.iter().zip(&parts.setup.surfaces) {
             let n = (a.delay_s / step).round();
             if (n * step - a.delay_s).abs() > 1e-6 * step {
                 warnings.push(Warning::DelayRounded {
@@ -255,7 +266,7 @@ fn check(p: &Parts) -> Result<()> {
         }
     };
     lengths("start", p.start.len(), layout.len());
-    lengths("actuation", p.actuation.len(), surfaces);
+    lengths("actuators", p.craft.actuators().len(), surfaces);
     lengths("setup.surfaces", p.setup.surfaces.len(), surfaces);
     lengths("thrust", p.thrust_n.len(), layout.thrust.len());
     let (told, taken) = (p.setup.sample_period_s, p.timing.sample_s());

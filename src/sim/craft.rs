@@ -5,6 +5,7 @@
 
 use num_complex::Complex64;
 
+use crate::dynamics::actuator::Actuator;
 use crate::dynamics::plant::{PlantInput, WaveChannel};
 use crate::dynamics::state::StateLayout;
 
@@ -21,6 +22,9 @@ pub trait Craft: Send + Sync {
 
     /// Names of the surfaces, in the order of their states.
     fn surface_names(&self) -> Vec<String>;
+
+    /// Servos, one per surface.
+    fn actuators(&self) -> &[Actuator];
 
     /// Names of the propulsors, in the order of their states.
     fn shaft_names(&self) -> Vec<String>;

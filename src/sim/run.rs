@@ -30,6 +30,7 @@ use super::truth::Truth;
 use super::waves::{Direct, Track, WaveBank};
 use crate::control::Controller;
 use crate::control::signal::{FinCommand, Measurement, Trace};
+use crate::dynamics::actuator::share_rates;
 use crate::dynamics::course::{HeadingHold, SpeedHold};
 use crate::dynamics::plant::PlantInput;
 use crate::error::Error;
@@ -131,6 +132,7 @@ struct Loop<'a> {
     trace: Trace,
     writer: Option<Writer>,
     lift_n: Vec<f64>,
+    demand_rad_s: Vec<f64>,
     contacts: ContactWatch,
     gust_m_s: f64,
     at_limit: Vec<u64>,
@@ -173,7 +175,7 @@ impl<'a> Loop<'a> {
                     p.timing.sample_every,
                 ),
                 angle_rad,
-                rate_limit_rad_s: p.actuation.iter().map(|a| a.rate_rad_s).collect(),
+                rate_limit_rad_s: craft.actuators().iter().map(|a| a.max_rate_rad_s).collect(),
                 thrust_n: p.thrust_n.clone(),
                 wind: Wrench::zeros(),
             },
@@ -185,6 +187,7 @@ impl<'a> Loop<'a> {
             trace: Trace::default(),
             writer: None,
             lift_n: vec![0.0; surfaces],
+            demand_rad_s: vec![0.0; surfaces],
             contacts: ContactWatch::new(p.underside.len()),
             gust_m_s: 0.0,
             at_limit: vec![0; surfaces],
@@ -206,7 +209,9 @@ impl<'a> Loop<'a> {
             let t_s = timing.at_s(step);
             let sample = step.is_multiple_of(timing.sample_every);
             self.begin(step, t_s, sample);
-            if sample && let Err(error) = self.sample(step, t_s, law) {
+            if !sample {
+                self.between_samples(t_s);
+            } else if let Err(error) = self.sample(step, t_s, law) {
                 return Outcome::ControllerFailed { t_s, error };
             }
             if step.is_multiple_of(timing.record_every) {
@@ -223,6 +228,7 @@ impl<'a> Loop<'a> {
             if let Err(outcome) = self.advance(t_s, end_s) {
                 return outcome;
             }
+            self.meet_stops();
             let p = &self.case.parts;
             let verdict = p
                 .limits
@@ -240,6 +246,7 @@ impl<'a> Loop<'a> {
         for (i, angle) in self.inputs.angle_rad.iter_mut().enumerate() {
             *angle = self.craft.surface_angle_rad(i, &self.x, *angle);
         }
+        self.share_supplies();
         if let Some(wind) = &self.case.parts.wind {
             if sample {
                 self.gust_m_s = wind.speed_m_s(t_s);
@@ -255,42 +262,75 @@ impl<'a> Loop<'a> {
         self.evaluations += 1;
     }
 
+    /// Rate limits of the step, shared supplies considered.
+    fn share_supplies(&mut self) {
+        let totals = &self.case.parts.supply_rad_s;
+        if totals.is_empty() {
+            return;
+        }
+        let (actuators, layout) = (self.craft.actuators(), self.craft.layout());
+        let commands = self.inputs.held.command_rad.iter();
+        for (i, (a, command)) in actuators.iter().zip(commands).enumerate() {
+            let angle = self.x[layout.angle(i)];
+            self.demand_rad_s[i] = a.rate_command(*command, angle, a.max_rate_rad_s);
+        }
+        let limits = &mut self.inputs.rate_limit_rad_s;
+        share_rates(actuators, &self.demand_rad_s, totals, limits);
+    }
+
     fn truth(&self, t_s: f64) -> Truth {
         Truth::new(t_s, &self.x, &self.rate, self.craft.g_m_s2())
     }
 
+    /// Sensors, course and speed hold, law, and its commands on their way.
     fn sample(&mut self, step: u64, t_s: f64, law: &mut dyn Controller) -> Result<(), Error> {
         let truth = self.truth(t_s);
-        let waves = self.source.now();
-        self.senses.read(
-            self.case,
-            &truth,
-            waves,
-            &self.inputs.angle_rad,
-            &mut self.y,
-        );
+        let exposure = sensing::Exposure {
+            truth: &truth,
+            waves: self.source.now(),
+            angle_rad: &self.inputs.angle_rad,
+            thrust_n: &self.x[self.craft.layout().thrust.clone()],
+        };
+        self.senses.read(self.case, &exposure, &mut self.y);
+        let (y, u) = (&self.y, &mut self.u);
+        let actuators = self.craft.actuators();
+        for ((a, min), max) in actuators.iter().zip(&mut u.min_rad).zip(&mut u.max_rad) {
+            (*min, *max) = a.angle_range_rad(y.speed_m_s);
+        }
         if let Some(h) = &mut self.heading {
-            h.update(
-                self.y.heading_rad,
-                self.y.rates_rad_s.z,
-                &mut self.u.fin_rad,
-            );
+            h.update(y.heading_rad, y.rates_rad_s.z, &mut u.fin_rad);
         }
         if let Some(s) = &mut self.speed {
-            s.update(self.y.speed_m_s, &mut self.inputs.thrust_n);
+            s.update(y.speed_m_s, &mut self.inputs.thrust_n);
         }
-        law.update(t_s, &self.y, &mut self.u)?;
-        let all_finite = self.u.fin_rad.iter().all(|v| v.is_finite());
-        if !all_finite {
-            self.u
-                .check(&law.info().name, &self.case.parts.setup, t_s)?;
+        law.update(t_s, y, u)?;
+        if !u.fin_rad.iter().all(|v| v.is_finite()) {
+            u.check(&law.info().name, &self.case.parts.setup, t_s)?;
+        }
+        for (a, angle) in actuators.iter().zip(&mut u.fin_rad) {
+            *angle = a.clamp_command(*angle, y.speed_m_s);
         }
         self.inputs.held.issue(step, &self.u.fin_rad);
         self.inputs.held.arrive(step);
+        self.share_supplies();
         let waves = self.source.now();
         self.craft
             .command_rows(&self.x, &self.inputs.with(waves), &mut self.rate);
         Ok(())
+    }
+
+    /// Filters and delays of the sensors between samples.
+    fn between_samples(&mut self, t_s: f64) {
+        if self.senses.have_memory() {
+            let truth = self.truth(t_s);
+            let exposure = sensing::Exposure {
+                truth: &truth,
+                waves: self.source.now(),
+                angle_rad: &self.inputs.angle_rad,
+                thrust_n: &self.x[self.craft.layout().thrust.clone()],
+            };
+            self.senses.advance(self.case, &exposure);
+        }
     }
 
     fn record(&mut self, t_s: f64, law: &dyn Controller) {
@@ -338,13 +378,12 @@ impl<'a> Loop<'a> {
         }
         self.judged_steps += 1;
         let layout = self.craft.layout();
-        for (i, (a, n)) in p.actuation.iter().zip(&mut self.at_limit).enumerate() {
+        let (min, max) = (&self.u.min_rad, &self.u.max_rad);
+        for (i, n) in self.at_limit.iter_mut().enumerate() {
             let (angle, rate) = (self.x[layout.angle(i)], self.x[layout.rate(i)]);
-            let moves = a.range_rad[1] > a.range_rad[0];
-            let at_angle =
-                angle <= a.range_rad[0] + AT_LIMIT_RAD || angle >= a.range_rad[1] - AT_LIMIT_RAD;
+            let at_angle = angle <= min[i] + AT_LIMIT_RAD || angle >= max[i] - AT_LIMIT_RAD;
             let at_rate = rate.abs() >= AT_RATE_FRAC * self.inputs.rate_limit_rad_s[i];
-            *n += u64::from(moves && (at_angle || at_rate));
+            *n += u64::from(max[i] > min[i] && (at_angle || at_rate));
         }
     }
 
@@ -401,6 +440,15 @@ impl<'a> Loop<'a> {
                     state: self.before.clone(),
                 })
             }
+        }
+    }
+
+    /// Servos that ran into their stops stay there.
+    fn meet_stops(&mut self) {
+        let layout = self.craft.layout();
+        for (i, a) in self.craft.actuators().iter().enumerate() {
+            let (angle, rate) = (layout.angle(i), layout.rate(i));
+            (self.x[angle], self.x[rate]) = a.at_stops(self.x[angle], self.x[rate]);
         }
     }
 

@@ -6,12 +6,13 @@
 use nalgebra::Vector3;
 use num_complex::Complex64;
 
-use super::case::{Actuation, Case, Integrator, Parts, Timing};
+use super::case::{Case, Integrator, Parts, Sensing, Timing};
 use super::checks::Limits;
 use super::contact::UndersidePoint;
 use super::craft::Craft;
 use crate::control::signal::{FinCommand, Measurement, Setup, SurfaceSetup};
 use crate::control::{Controller, ControllerInfo};
+use crate::dynamics::actuator::Actuator;
 use crate::dynamics::course::{HeadingGains, HeadingHold, Rudder, SpeedHold};
 use crate::dynamics::plant::{PlantInput, WaveChannel};
 use crate::dynamics::state::StateLayout;
@@ -19,21 +20,22 @@ use crate::error::Result;
 use crate::frames::{body_to_earth, euler_rates};
 use crate::math::rng::{Purpose, Stream};
 use crate::sea::realisation::Component;
-use crate::spec::craft::SurfaceGroup;
+use crate::spec::craft::{SupplySpec, SurfaceGroup, SurfaceSpec};
 use crate::units::G_M_S2;
+use crate::units::deg;
 
 /// Speed, m/s.
 pub(crate) const SPEED_M_S: f64 = 8.0;
 /// Surge mass, kg, and resistance per speed, N s/m.
 const SURGE: (f64, f64) = (1000.0, 50.0);
-/// Servo frequency, rad/s, and damping ratio.
-const SERVO: (f64, f64) = (12.0, 0.8);
 
 /// The toy.
 #[derive(Clone, Debug)]
 pub(crate) struct Toy {
     layout: StateLayout,
     channels: Vec<WaveChannel>,
+    /// Servos: 12 rad/s, 0.8 damping, 0.1 s delay, no dead band, no backlash, on one supply.
+    pub(crate) actuators: Vec<Actuator>,
     /// Natural frequency, rad/s, and damping ratio in heave.
     pub(crate) heave: (f64, f64),
     /// The same in pitch.
@@ -51,6 +53,7 @@ impl Toy {
                 WaveChannel::Force(4),
                 WaveChannel::Elevation { x_m: 0.0, y_m: 0.0 },
             ],
+            actuators: ["fwd", "aft", "rudder"].map(servo).to_vec(),
             heave: (0.8, 0.05),
             pitch: (0.6, 0.1),
             poison_m: f64::INFINITY,
@@ -75,6 +78,9 @@ impl Craft for Toy {
     }
     fn surface_names(&self) -> Vec<String> {
         ["fwd", "aft", "rudder"].map(str::to_owned).to_vec()
+    }
+    fn actuators(&self) -> &[Actuator] {
+        &self.actuators
     }
     fn shaft_names(&self) -> Vec<String> {
         vec!["shaft".into()]
@@ -120,9 +126,10 @@ impl Craft for Toy {
     }
     fn command_rows(&self, x: &[f64], input: &PlantInput, dx: &mut [f64]) {
         let l = &self.layout;
-        for i in 0..3 {
-            let error = input.command_rad[i] - x[l.angle(i)];
-            dx[l.rate(i)] = SERVO.0 * SERVO.0 * error - 2.0 * SERVO.1 * SERVO.0 * x[l.rate(i)];
+        for (i, a) in self.actuators.iter().enumerate() {
+            let limit = input.rate_limit_rad_s[i];
+            dx[l.rate(i)] =
+                a.acceleration(input.command_rad[i], x[l.angle(i)], x[l.rate(i)], limit);
         }
         let t = l.thrust.start;
         dx[t] = (input.thrust_n[0] - x[t]) / 1.0;
@@ -135,6 +142,27 @@ impl Craft for Toy {
             *lift = 2.0 * x[self.layout.angle(i)];
         }
     }
+}
+
+/// The supply of all three servos.
+fn supply() -> SupplySpec {
+    SupplySpec {
+        name: "main".into(),
+        total_rate_deg_s: 50.0,
+    }
+}
+
+fn servo(name: &str) -> Actuator {
+    let surface: SurfaceSpec = serde_json::from_value(serde_json::json!({
+        "name": name, "group": "forward", "stock_x_m": 0.0, "root_y_m": 0.0,
+        "root_height_m": 1.0, "span_angle_deg": 0.0, "span_m": 1.0, "root_chord_m": 1.0,
+        "tip_chord_m": 1.0, "stock_frac": 0.3, "moving": {"all_movable": {}},
+        "min_deg": -23.0, "max_deg": 23.0,
+        "actuator": {"natural_frequency_rad_s": 12.0, "damping_ratio": 0.8, "rate_deg_s": 30.0,
+            "dead_band_deg": 0.0, "backlash_deg": 0.0, "delay_s": 0.1, "supply": "main"}
+    }))
+    .unwrap();
+    Actuator::new(&surface, &[supply()])
 }
 
 /// Holds trim, damps heave and pitch, or misbehaves.
@@ -247,14 +275,8 @@ pub(crate) fn parts(toy: Toy, components: Vec<Component>, timing: Timing) -> Par
         craft: std::sync::Arc::new(toy),
         components,
         wind: None,
-        actuation: vec![
-            Actuation {
-                delay_s: 0.1,
-                rate_rad_s: 0.5,
-                range_rad: [-0.4, 0.4],
-            };
-            3
-        ],
+        supply_rad_s: vec![deg(supply().total_rate_deg_s)],
+        sensing: Sensing::Perfect,
         heading: Some(HeadingHold::new(
             0.0,
             &gains,

@@ -291,13 +291,14 @@ fn observers_see_and_stop() {
 #[test]
 fn parts_that_do_not_fit_are_told() {
     let mut p: Parts = toy::parts(Toy::new(), vec![], toy::timing(10.0, 0.0, 0.05));
-    p.actuation.pop();
+    p.start.pop();
     p.thrust_n[0] = f64::NAN;
     p.setup.sample_period_s = 0.2;
     let e = Case::new(p).err().unwrap();
     assert_eq!(e.problems.len(), 3, "{e}");
-    let mut p: Parts = toy::parts(Toy::new(), vec![], toy::timing(10.0, 0.0, 0.05));
-    p.actuation[1].delay_s = 0.06;
+    let mut toy = Toy::new();
+    toy.actuators[1].delay_s = 0.06;
+    let p: Parts = toy::parts(toy, vec![], toy::timing(10.0, 0.0, 0.05));
     let case = Case::new(p).unwrap();
     assert!(case.warnings[0].to_string().contains("`aft`"));
 }
