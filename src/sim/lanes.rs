@@ -121,6 +121,7 @@ fn advance_avx2(by: &Turn, from: &Phasors, to: &mut Phasors) {
     advance_body(by, from, to);
 }
 
+#[allow(clippy::inline_always)] // it must be compiled anew with each caller's instructions
 #[inline(always)]
 fn advance_body(by: &Turn, from: &Phasors, to: &mut Phasors) {
     let n = from.re.len();
@@ -171,7 +172,9 @@ pub fn sums(path: Path, table: &[f64], q: [&Phasors; 2], out: [&mut [f64]; 2]) {
 fn sums_plain(table: &[f64], q: [&Phasors; 2], out: [&mut [f64]; 2]) {
     let n = q[0].re.len();
     if n == 0 {
-        out.into_iter().for_each(|o| o.fill(0.0));
+        for o in out {
+            o.fill(0.0);
+        }
         return;
     }
     let [out0, out1] = out;

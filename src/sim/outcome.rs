@@ -152,7 +152,7 @@ mod tests {
             t_s: 212.4,
             what: Excursion::Pitch,
             value: -0.8,
-            limit: 0.785_398_163,
+            limit: std::f64::consts::FRAC_PI_4,
             state: vec![],
         };
         assert_eq!(

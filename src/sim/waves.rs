@@ -171,7 +171,7 @@ impl WaveBank {
         let far = self.k_max * first[0].hypot(first[1]).max(second[0].hypot(second[1]));
         // written so that a deviation that is not a number takes the exact way too
         let small = far <= lanes::ROTATION_MAX_RAD;
-        if self.step % EXACT_EVERY == 0 || !small {
+        if self.step.is_multiple_of(EXACT_EVERY) || !small {
             let t = self.step as f64 * self.step_s;
             let mut q = std::mem::take(&mut self.middle);
             exact(self.phases(t - 0.5 * self.step_s, middle_m), &mut q);
@@ -245,7 +245,9 @@ impl Direct {
         self.channels = channels;
         self.q.re.resize(components, 0.0);
         self.q.im.resize(components, 0.0);
-        self.sums.iter_mut().for_each(|s| s.resize(padded, 0.0));
+        for s in &mut self.sums {
+            s.resize(padded, 0.0);
+        }
     }
 }
 
