@@ -162,7 +162,9 @@ pub struct FinsOptions {
 
 /// `sea`: spectrum, moments and one record of a sea.
 #[derive(Clone, Debug, clap::Args)]
-#[command(after_help = "Example: ridewright sea scenarios/sea/NAME.json --duration-s 1800 --seed 1")]
+#[command(
+    after_help = "Example: ridewright sea scenarios/sea/NAME.json --duration-s 1800 --seed 1"
+)]
 pub struct SeaOptions {
     /// Sea file (`ridewright.sea/1`).
     #[arg(value_name = "SEA.json")]

@@ -74,7 +74,11 @@ pub fn run(options: &Options, shell: &mut Shell) -> Result<Status> {
         shell.talk(&format!(
             "{} {} found",
             problems.len(),
-            if problems.len() == 1 { "problem" } else { "problems" }
+            if problems.len() == 1 {
+                "problem"
+            } else {
+                "problems"
+            }
         ));
     }
     Ok(if problems.is_empty() {

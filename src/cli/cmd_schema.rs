@@ -10,10 +10,8 @@ use crate::spec::{fields, schema};
 
 /// Options of `schema`.
 #[derive(Clone, Debug, clap::Args)]
-#[command(
-    after_help = "Example: ridewright schema craft\n\
-                  Example: ridewright schema --write scenarios/schema --tables scenarios/README.md"
-)]
+#[command(after_help = "Example: ridewright schema craft\n\
+                  Example: ridewright schema --write scenarios/schema --tables scenarios/README.md")]
 pub struct Options {
     /// Kind of file whose schema to print; all kinds in one object when absent.
     #[arg(value_name = "KIND", value_parser = crate::spec::load::KINDS)]
@@ -39,7 +37,8 @@ pub fn run(options: &Options, shell: &mut Shell) -> Result<Status> {
         shell.talk(&format!("wrote schemas into {}", folder.display()));
     }
     if let Some(file) = &options.tables {
-        let old = std::fs::read_to_string(file).map_err(|e| Error::io("read this file", file, &e))?;
+        let old =
+            std::fs::read_to_string(file).map_err(|e| Error::io("read this file", file, &e))?;
         let new = fields::renew(&old).ok_or_else(|| {
             let (begin, end) = fields::MARKS;
             Error::with_hint(
