@@ -230,7 +230,8 @@ fn finish<T: Document>(source: Source, value: &Value, on_disk: bool) -> Result<L
     let spec = if found.is_misshapen {
         None
     } else {
-        match serde_path_to_error::deserialize::<_, T>(value) {
+        let known = shape::without_unknown(value, T::schema());
+        match serde_path_to_error::deserialize::<_, T>(&known) {
             Ok(spec) => {
                 let folder = on_disk.then(|| source.folder());
                 add_new(&mut problems, spec.cross_check(folder));

@@ -7,6 +7,7 @@
 
 pub mod controller;
 pub mod craft;
+mod equipment;
 pub mod fault;
 pub mod fields;
 mod hint;

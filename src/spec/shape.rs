@@ -15,8 +15,18 @@ use crate::error::Problem;
 pub(super) struct Findings {
     /// In the order of the schema's keys.
     pub problems: Vec<Problem>,
-    /// True when the value cannot be read into the type at all.
+    /// True when the value cannot be read into the type, not even without its unknown keys.
     pub is_misshapen: bool,
+}
+
+/// The value without the keys that its schema does not know, so that the rest can be checked.
+pub(super) fn without_unknown(value: &Value, schema: &Value) -> Value {
+    let walker = Walker {
+        defs: schema.get("$defs").unwrap_or(&Value::Null),
+        source: None,
+        found: Findings::default(),
+    };
+    walker.pruned(value, schema)
 }
 
 /// Compares `value` with `schema` (the root of a generated JSON Schema).
@@ -40,6 +50,30 @@ impl<'a> Walker<'a> {
     fn misshapen(&mut self, problem: Problem) {
         self.found.is_misshapen = true;
         self.found.problems.push(problem);
+    }
+
+    fn pruned(&self, value: &Value, schema: &'a Value) -> Value {
+        let (schema, _) = self.settle(schema);
+        let variants = schema.get("oneOf").and_then(Value::as_array);
+        let member = |key: &str| match variants {
+            Some(variants) => variants.iter().find_map(|v| v["properties"].get(key)),
+            None => schema
+                .get("properties")
+                .and_then(|p| p.get(key))
+                .or_else(|| schema.get("additionalProperties").filter(|a| a.is_object())),
+        };
+        match value {
+            Value::Object(object) => object
+                .iter()
+                .filter_map(|(key, v)| Some((key.clone(), self.pruned(v, member(key)?))))
+                .collect::<Map<_, _>>()
+                .into(),
+            Value::Array(list) => match schema.get("items") {
+                Some(items) => list.iter().map(|v| self.pruned(v, items)).collect(),
+                None => value.clone(),
+            },
+            _ => value.clone(),
+        }
     }
 
     /// The schema that counts for a value: references followed, "or null" settled.
@@ -105,7 +139,8 @@ impl<'a> Walker<'a> {
             for (key, value) in object {
                 let at = join(path, key);
                 let told = hint::for_unknown_key(key, value, &[]).0;
-                self.misshapen(Problem::at(at, "is not a known key").hint(told));
+                let problem = Problem::at(at, "is not a known key").hint(told);
+                self.found.problems.push(problem);
             }
             return;
         };
@@ -118,7 +153,11 @@ impl<'a> Walker<'a> {
         }
         let required = schema.get("required").and_then(Value::as_array);
         for key in required.into_iter().flatten().filter_map(Value::as_str) {
-            if !object.contains_key(key) && !misspelt.contains(&key) {
+            if object.contains_key(key) {
+                continue;
+            }
+            self.found.is_misshapen = true;
+            if !misspelt.contains(&key) {
                 self.missing(key, &members[key], path);
             }
         }
@@ -133,7 +172,8 @@ impl<'a> Walker<'a> {
         object: &Map<String, Value>,
         path: &str,
     ) -> Option<&'a str> {
-        let allowed: Vec<&str> = members.keys().map(String::as_str).collect();
+        let names = members.keys().map(String::as_str);
+        let allowed: Vec<&str> = names.filter(|k| !k.starts_with('$')).collect();
         let free: Vec<&str> = allowed
             .iter()
             .copied()
@@ -148,7 +188,7 @@ impl<'a> Walker<'a> {
         if let Some(source) = self.source {
             source.place_on_key(&mut problem, &at);
         }
-        self.misshapen(problem);
+        self.found.problems.push(problem);
         meant
     }
 

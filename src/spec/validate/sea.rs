@@ -25,7 +25,7 @@ pub(crate) fn sea(spec: &SeaSpec, folder: Option<&Path>) -> Vec<Problem> {
                 ..
             } => {
                 let s = steepness(2.0 * amplitude_m, *period_s);
-                if s > STEEPEST {
+                if s > STEEPEST && *period_s >= 0.2 {
                     problems.push(
                         Problem::at(
                             format!("{at}.regular.amplitude_m"),
@@ -73,7 +73,8 @@ fn steepness(height_m: f64, period_s: f64) -> f64 {
 
 fn steep_sea(problems: &mut Vec<Problem>, at: String, hs_m: f64, tp_s: f64) {
     let s = steepness(hs_m, tp_s);
-    if s > STEEPEST_SEA {
+    // a period below a second is told as such, and needs no second complaint
+    if s > STEEPEST_SEA && tp_s >= 1.0 {
         let longest = (hs_m * std::f64::consts::TAU / (G_M_S2 * STEEPEST_SEA)).sqrt();
         problems.push(
             Problem::at(
