@@ -13,7 +13,10 @@ const TOL_SMOOTH: f64 = 2e-5;
 
 #[test]
 fn linear_model_equals_central_difference() {
-    let model = model(&PhysicsSpec { cross_flow_drag: false, ..PhysicsSpec::default() });
+    let model = model(&PhysicsSpec {
+        cross_flow_drag: false,
+        ..PhysicsSpec::default()
+    });
     for speed_kn in [0.0, 8.0, 16.0] {
         let mut plant = model.plant(kn(speed_kn), &mean_held()).expect("plant");
         ideal_servos(&mut plant);
@@ -25,7 +28,11 @@ fn linear_model_equals_central_difference() {
         let n = trim.x.len();
         for j in 0..n {
             // restoring is differenced over its table cells by the model itself
-            let h = if (2..5).contains(&j) { 2e-3 } else { 1e-5 * (1.0 + trim.x[j].abs()) };
+            let h = if (2..5).contains(&j) {
+                2e-3
+            } else {
+                1e-5 * (1.0 + trim.x[j].abs())
+            };
             let at = |sign: f64| {
                 let mut x = trim.x.clone();
                 x[j] += sign * h;
@@ -34,10 +41,23 @@ fn linear_model_equals_central_difference() {
             let (up, down) = (at(1.0), at(-1.0));
             for i in 0..n {
                 let numeric = (up[i] - down[i]) / (2.0 * h);
-                let scale = linear.a.row(i).amax().max(linear.a.column(j).amax()).max(1e-3);
+                let scale = linear
+                    .a
+                    .row(i)
+                    .amax()
+                    .max(linear.a.column(j).amax())
+                    .max(1e-3);
                 let error = (numeric - linear.a[(i, j)]).abs() / scale;
                 if error > worst.0 {
-                    worst = (error, format!("d {}' / d {} at {speed_kn} kn: {numeric:.6e} against {:.6e}", names[i], names[j], linear.a[(i, j)]));
+                    worst = (
+                        error,
+                        format!(
+                            "d {}' / d {} at {speed_kn} kn: {numeric:.6e} against {:.6e}",
+                            names[i],
+                            names[j],
+                            linear.a[(i, j)]
+                        ),
+                    );
                 }
             }
         }
@@ -48,7 +68,10 @@ fn linear_model_equals_central_difference() {
 
 #[test]
 fn inputs_enter_as_the_linear_model_says() {
-    let model = model(&PhysicsSpec { cross_flow_drag: false, ..PhysicsSpec::default() });
+    let model = model(&PhysicsSpec {
+        cross_flow_drag: false,
+        ..PhysicsSpec::default()
+    });
     let mut plant = model.plant(kn(16.0), &mean_held()).expect("plant");
     ideal_servos(&mut plant);
     let trim = trim::level(&plant).expect("trim");
@@ -68,7 +91,11 @@ fn inputs_enter_as_the_linear_model_says() {
             let numeric = (up[i] - down[i]) / (2.0 * h);
             // forces of 1e-5 N leave accelerations near 1e-11: an absolute floor of rounding
             let tol = 1e-5 * scale + 1e-9;
-            assert!((numeric - column[i]).abs() < tol, "channel {j} state {i}: {numeric} {}", column[i]);
+            assert!(
+                (numeric - column[i]).abs() < tol,
+                "channel {j} state {i}: {numeric} {}",
+                column[i]
+            );
         }
     }
 }

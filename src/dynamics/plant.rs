@@ -317,7 +317,8 @@ impl Plant {
         f += self.wave_wrench(psi, input.waves);
         f += self.viscous_wrench(&nu, input.waves);
         f += self.surface_wrench(x, &nu, &earth, input, dx);
-        f += self.thrust_wrench(x, input, dx);
+        f += self.thrust_wrench(x);
+        self.thrust_rates(x, input, dx);
         f += input.wind;
         let acceleration = self.mass_inverse * f;
         dx[StateLayout::NU].copy_from_slice(acceleration.as_slice());
@@ -396,27 +397,19 @@ impl Plant {
         dx: &mut [f64],
     ) -> Wrench {
         let l = &self.layout;
-        let off = ChannelOffsets::new(self.surfaces.len()).surfaces;
         let down = earth.row(2).transpose();
         let mut shed = [0.0; MOST_SURFACES]; // U C_L of each surface, m/s
         let mut f = Wrench::zeros();
         for (i, s) in self.surfaces.iter().enumerate() {
-            let (orbital, level) = (input.waves[off + 2 * i], input.waves[off + 2 * i + 1]);
             let angle = self.surface_angle_rad(i, x, input.surface_hold_rad[i]);
-            let flow = lift::inflow(s, nu, angle, self.surface_depth_m(i, x[2], &down, level));
-            let total = self.lagged_inflow(i, x, &flow, orbital, dx) + self.downwash(i, x, &flow);
+            let (flow, orbital) = self.surface_flow(i, x, nu, &down, angle, input.waves);
+            self.lag_rates(i, x, &flow, orbital, dx);
+            let total = self.lagged_inflow(i, x, &flow, orbital) + self.downwash(i, x, &flow);
             let (cl, cd) = lift::coefficients(s, &flow, total, angle);
             shed[i] = cl * flow.axial_m_s;
             f += wrench_at(&s.r_m, &lift::force(s, &flow, cl, cd, self.rho_kg_m3));
-            let (a, r) = (l.angle(i), l.rate(i));
-            dx[a] = x[r];
-            dx[r] = self.actuators[i].acceleration(
-                input.command_rad[i],
-                x[a],
-                x[r],
-                input.rate_limit_rad_s[i],
-            );
         }
+        self.servo_rates(x, input, dx);
         for (j, (from, distance_m)) in self.delays.iter().enumerate() {
             let d = l.delay(j);
             let rate = nu[0].max(lift::LEAST_INFLOW_M_S) / distance_m;
@@ -425,24 +418,32 @@ impl Plant {
         f
     }
 
-    /// Normal inflow behind the lags, m/s; their derivatives go into `dx`.
-    fn lagged_inflow(
+    /// Inflow at surface `i` at deflection `angle`, and the orbital velocity along its n, m/s.
+    fn surface_flow(
         &self,
         i: usize,
         x: &[f64],
-        flow: &Inflow,
-        orbital: f64,
-        dx: &mut [f64],
-    ) -> f64 {
-        let k = self.layout.lag(i);
+        nu: &Vector6<f64>,
+        down: &Vector3<f64>,
+        angle: f64,
+        waves: &[f64],
+    ) -> (Inflow, f64) {
+        let off = ChannelOffsets::new(self.surfaces.len()).surfaces + 2 * i;
+        let depth = self.surface_depth_m(i, x[2], down, waves[off + 1]);
         let orbital = if self.orbital_at_surfaces {
-            orbital
+            waves[off]
         } else {
             0.0
         };
+        (lift::inflow(&self.surfaces[i], nu, angle, depth), orbital)
+    }
+
+    /// Derivatives of the lag states of surface `i`.
+    fn lag_rates(&self, i: usize, x: &[f64], flow: &Inflow, orbital: f64, dx: &mut [f64]) {
+        let k = self.layout.lag(i);
         if !self.unsteady_lag {
             dx[k..k + 4].fill(0.0);
-            return flow.normal_m_s + orbital;
+            return;
         }
         let semichord = 0.5 * self.surfaces[i].mac_m;
         let (motion, gust) = ([x[k], x[k + 1]], [x[k + 2], x[k + 3]]);
@@ -451,7 +452,43 @@ impl Plant {
         dx[k..k + 2].copy_from_slice(&rates);
         let rates = unsteady::kussner_rates(orbital, gust, u, semichord);
         dx[k + 2..k + 4].copy_from_slice(&rates);
+    }
+
+    /// Normal inflow behind the lags, m/s.
+    fn lagged_inflow(&self, i: usize, x: &[f64], flow: &Inflow, orbital: f64) -> f64 {
+        if !self.unsteady_lag {
+            return flow.normal_m_s + orbital;
+        }
+        let k = self.layout.lag(i);
+        let (motion, gust) = ([x[k], x[k + 1]], [x[k + 2], x[k + 3]]);
         unsteady::wagner_angle_rad(flow.normal_m_s, motion) + unsteady::kussner_angle_rad(gust)
+    }
+
+    /// Lift of every surface along its n, N.
+    pub fn lift_n(&self, x: &[f64], input: &PlantInput, out: &mut [f64]) {
+        let nu = Vector6::from_column_slice(&x[StateLayout::NU]);
+        let down = body_to_earth(x[3], x[4], x[5]).row(2).transpose();
+        for (i, (s, lift_n)) in self.surfaces.iter().zip(out).enumerate() {
+            let angle = self.surface_angle_rad(i, x, input.surface_hold_rad[i]);
+            let (flow, orbital) = self.surface_flow(i, x, &nu, &down, angle, input.waves);
+            let total = self.lagged_inflow(i, x, &flow, orbital) + self.downwash(i, x, &flow);
+            let (cl, cd) = lift::coefficients(s, &flow, total, angle);
+            *lift_n = lift::force(s, &flow, cl, cd, self.rho_kg_m3).dot(&s.n);
+        }
+    }
+
+    /// Rows of the derivative that answer to commands: servos and thrust.
+    pub fn command_rows(&self, x: &[f64], input: &PlantInput, dx: &mut [f64]) {
+        self.servo_rates(x, input, dx);
+        self.thrust_rates(x, input, dx);
+    }
+
+    fn servo_rates(&self, x: &[f64], input: &PlantInput, dx: &mut [f64]) {
+        for (i, servo) in self.actuators.iter().enumerate() {
+            let (a, r) = (self.layout.angle(i), self.layout.rate(i));
+            dx[a] = x[r];
+            dx[r] = servo.acceleration(input.command_rad[i], x[a], x[r], input.rate_limit_rad_s[i]);
+        }
     }
 
     /// Normal inflow lost (negative) to the downwash of surfaces upstream, m/s.
@@ -469,14 +506,21 @@ impl Plant {
         -lost
     }
 
-    fn thrust_wrench(&self, x: &[f64], input: &PlantInput, dx: &mut [f64]) -> Wrench {
-        let mut f = Wrench::zeros();
+    fn thrust_rates(&self, x: &[f64], input: &PlantInput, dx: &mut [f64]) {
         for (i, shaft) in self.shafts.iter().enumerate() {
             let k = self.layout.thrust.start + i;
             dx[k] = (input.thrust_n[i] - x[k]) / shaft.time_constant_s;
-            f += wrench_at(&shaft.r_m, &(Vector3::x() * x[k]));
         }
-        f
+    }
+
+    fn thrust_wrench(&self, x: &[f64]) -> Wrench {
+        let thrust = &x[self.layout.thrust.clone()];
+        self.shafts
+            .iter()
+            .zip(thrust)
+            .fold(Wrench::zeros(), |f, (shaft, t)| {
+                f + wrench_at(&shaft.r_m, &(Vector3::x() * *t))
+            })
     }
 }
 

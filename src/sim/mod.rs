@@ -16,6 +16,7 @@ mod held;
 pub mod lanes;
 pub mod observer;
 pub mod outcome;
+mod plant;
 pub mod record;
 pub mod run;
 mod sensing;

@@ -27,7 +27,9 @@ pub fn model(physics: &PhysicsSpec) -> CraftModel {
 
 /// Springs that hold mean course and speed.
 pub fn mean_held() -> CourseSpec {
-    CourseSpec::MeanHeld { spring_period_s: 120.0 }
+    CourseSpec::MeanHeld {
+        spring_period_s: 120.0,
+    }
 }
 
 /// Servos without dead band and backlash: what the linear model assumes.
@@ -58,7 +60,9 @@ pub fn derivative(
     thrust_n: &[f64],
 ) -> Vec<f64> {
     let limits: Vec<f64> = plant.actuators.iter().map(|a| a.max_rate_rad_s).collect();
-    let hold: Vec<f64> = (0..plant.surfaces.len()).map(|i| x[plant.layout().angle(i)]).collect();
+    let hold: Vec<f64> = (0..plant.surfaces.len())
+        .map(|i| x[plant.layout().angle(i)])
+        .collect();
     let mut dx = vec![0.0; x.len()];
     let input = PlantInput {
         waves,
