@@ -82,7 +82,11 @@ fn restoring_is_conservative() {
     };
     let path = |t: f64| {
         let a = std::f64::consts::TAU * t;
-        Vector3::new(0.5 * a.sin(), 0.12 * a.cos(), 0.06 * (a + 0.7).sin())
+        Vector3::new(
+            0.2 + 0.5 * a.sin() + 0.2 * (2.0 * a).cos(),
+            0.05 + 0.12 * a.cos(),
+            0.02 + 0.06 * (a + 0.7).sin(),
+        )
     };
     let n = 20_000;
     let (mut work, mut gross) = (0.0, 0.0);
