@@ -1,8 +1,11 @@
 //! Water forces.
 
 pub mod cache;
+pub mod curve;
 pub mod downwash;
 pub mod memory;
+#[cfg(test)]
+pub(crate) mod mock;
 pub mod munk;
 pub mod radiation;
 pub mod regularise;

@@ -31,11 +31,11 @@
 use num_complex::Complex64;
 
 /// Share of motion lift that comes at once.
-const AT_ONCE: f64 = 0.5;
+pub const AT_ONCE: f64 = 0.5;
 /// Amplitude and decay per semichord of Wagner's function.
-const WAGNER: [[f64; 2]; 2] = [[0.165, 0.0455], [0.335, 0.300]];
+pub const WAGNER: [[f64; 2]; 2] = [[0.165, 0.0455], [0.335, 0.300]];
 /// The same for Kussner's.
-const KUSSNER: [[f64; 2]; 2] = [[0.5, 0.130], [0.5, 1.0]];
+pub const KUSSNER: [[f64; 2]; 2] = [[0.5, 0.130], [0.5, 1.0]];
 
 /// Time derivative of the two motion states, rad/s, at incidence `alpha_rad`.
 pub fn wagner_rates(
