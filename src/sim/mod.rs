@@ -20,6 +20,7 @@ mod plant;
 pub mod record;
 pub mod run;
 mod sensing;
+pub mod setup;
 #[cfg(test)]
 pub(crate) mod toy;
 pub mod truth;
