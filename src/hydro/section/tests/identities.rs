@@ -1,6 +1,6 @@
 //! Haskind against pressure, energy, convergence, invariances.
 
-use std::f64::consts::{FRAC_PI_2, PI};
+use std::f64::consts::FRAC_PI_2;
 
 use super::close;
 use super::shapes::{
@@ -150,27 +150,23 @@ fn mirrored_waves_mirror_the_force() {
     }
 }
 
-/// Overtaking waves: conjugate potentials and the sign of w_e, hence a force continuous through
-/// w_e = 0, and Froude-Krylov untouched.
+/// Overtaking waves: conjugate potentials and the sign of w_e, so that the part of the force with
+/// the relative acceleration changes sign and the part with the relative velocity stays.
 #[test]
 fn overtaking_waves_conjugate() {
     let s = solver(&circle_and_strut(5.0, 2.0, 0.4));
     let p = s.solve(0.3, 9.81).unwrap().isolated;
     let (f, g) = (
-        s.wave_force(&p, 0.9, 0.3, 0.4, 9.81),
-        s.wave_force(&p, 0.9, -0.3, 0.4, 9.81),
-    );
-    // at mu = 0 heave's factor is real: conj(-i we phi) = -i(-we) conj(phi)
-    let (h, k) = (
         s.wave_force(&p, 0.9, 0.3, 0.0, 9.81),
         s.wave_force(&p, 0.9, -0.3, 0.0, 9.81),
     );
     for j in 0..3 {
         assert!((f.froude_krylov[j] - g.froude_krylov[j]).norm() < 1e-14);
     }
-    assert!((h.diffraction[1].conj() - k.diffraction[1]).norm() < 1e-12);
+    assert!((f.diffraction[1].conj() + g.diffraction[1]).norm() < 1e-12);
     let slow = s.solve(1e-4, 9.81).unwrap().isolated;
-    assert!(s.wave_force(&slow, 0.9, 1e-4, 0.4, 9.81).diffraction[1].norm() < 1e-2);
+    let still = s.wave_force(&slow, 0.9, 1e-4, 0.4, 9.81).diffraction[1];
+    assert!(still.norm() < 1e-2);
 }
 
 /// Roll of isolated hulls about O is heave times the lever plus the hull's own roll.
@@ -196,5 +192,4 @@ fn isolated_roll_is_heave_with_a_lever() {
         1e-6,
         0.0,
     );
-    let _ = PI;
 }

@@ -5,12 +5,15 @@ use super::reference::{ROLL, STRUT};
 use super::shapes::{circle_and_strut, omega, solver, solver_of};
 
 /// Tolerance of the list 0.005. Floors where a coefficient passes through zero: A 0.015 (0.5 % of
-/// the circle's rho pi a^2), B 0.002 (the list's own). One line sits on the flank of the twin
-/// standing wave (A33 trebled at ka 0.6): there 1 % on B.
+/// the circle's rho pi a^2), B 0.002 (the list's own). One line sits on the flank of a twin standing
+/// wave (A33 doubled at ka 0.6), where the default 96 panels leave 1.1 % of B (0.2 % of
+/// rho w pi a^2): there 176 panels are used and meet 0.5 %.
 #[test]
 fn strut_hull_sections() {
     for (id, half, h, t, ka, a, b, _) in STRUT {
-        let s = solver(&circle_and_strut(if half > 0.0 { half } else { 9.0 }, h, t));
+        let flank = id == "strut.h2.t0.4.twin5.heave.ka0.6";
+        let c = circle_and_strut(if half > 0.0 { half } else { 9.0 }, h, t);
+        let s = solver_of(&c, if flank { 176 } else { 96 });
         let flow = s.solve(omega(ka), 1.0).unwrap();
         let (p, hulls) = if half > 0.0 {
             (&flow.twin, 1.0)
@@ -18,14 +21,12 @@ fn strut_hull_sections() {
             (&flow.isolated, 2.0)
         };
         let j = usize::from(id.contains("heave"));
-        let flank = id == "strut.h2.t0.4.twin5.heave.ka0.6";
         close(&format!("{id} A"), p.a[j][j] / hulls, a, 0.005, 0.015);
-        let rel = if flank { 0.01 } else { 0.005 };
         close(
             &format!("{id} B"),
             p.b[j][j] / hulls / omega(ka),
             b,
-            rel,
+            0.005,
             0.002,
         );
     }

@@ -7,8 +7,8 @@ use super::reference::TWIN;
 use super::shapes::{circle_and_strut, omega, semicircle, solver, solver_of};
 use crate::hydro::section::SectionSolver;
 
-/// Tolerance of the list 0.002, asked 0.5 %; marked lines ("absolute comparison") and zeros: 0.01
-/// of the twin's rho pi a^2.
+/// Asked 0.5 %; floor 0.1 % of rho pi a^2 where a coefficient passes through zero, 1 % of it on the
+/// lines marked "near a resonance or a damping zero: use absolute comparison".
 #[test]
 fn twin_semicircles() {
     for (id, half, _, _, ka, a, b, marked) in TWIN {
@@ -16,31 +16,30 @@ fn twin_semicircles() {
         let w = omega(ka);
         let p = s.solve(w, 1.0).unwrap().twin;
         let j = usize::from(id.contains("heave"));
-        let floor = if marked { 0.01 } else { 2e-4 };
-        close(&format!("{id} A"), p.a[j][j] / PI, a, 0.002, floor);
-        close(&format!("{id} B"), p.b[j][j] / PI / w, b, 0.002, floor);
+        let floor = if marked { 0.01 } else { 1e-3 };
+        close(&format!("{id} A"), p.a[j][j] / PI, a, 0.005, floor);
+        close(&format!("{id} B"), p.b[j][j] / PI / w, b, 0.005, floor);
     }
 }
 
 /// ka in [lo, hi] where the damping of mode j peaks, by golden section.
-fn peak(s: &SectionSolver, j: usize, lo: f64, hi: f64) -> f64 {
+fn peak(s: &SectionSolver, j: usize, lo: f64, hi: f64, n: usize) -> f64 {
     let b = |ka: f64| s.solve(omega(ka), 1.0).unwrap().twin.b[j][j];
     let ratio = 0.5 * (5.0_f64.sqrt() - 1.0);
     // bracket first on an even grid: the peak is narrow
-    let n = 400;
     let at = |i: usize| lo + (hi - lo) * i as f64 / n as f64;
     let top = (1..n)
         .max_by(|&i, &k| b(at(i)).total_cmp(&b(at(k))))
         .unwrap();
     let (mut l, mut r) = (at(top - 1), at(top + 1));
-    for _ in 0..40 {
+    for _ in 0..25 {
         let (x, y) = (r - ratio * (r - l), l + ratio * (r - l));
         if b(x) > b(y) { r = y } else { l = x }
     }
     0.5 * (l + r)
 }
 
-/// Standing-wave frequencies within 0.5 % of a mesh four times finer, the Richardson way: heave of
+/// Standing-wave frequencies within 0.5 % of a mesh three times finer: heave of
 /// the twin semicircles (pumping mode) and heave and sway of the twin strut-hull section.
 #[test]
 fn twin_standing_wave_frequencies() {
@@ -70,8 +69,8 @@ fn twin_standing_wave_frequencies() {
             0.4,
         ),
     ] {
-        let coarse = peak(&solver(&c), j, lo, hi);
-        let fine = peak(&solver_of(&c, 288), j, lo, hi);
+        let coarse = peak(&solver(&c), j, lo, hi, 400);
+        let fine = peak(&solver_of(&c, 288), j, 0.98 * coarse, 1.02 * coarse, 60);
         assert!(
             coarse > lo * 1.01 && coarse < hi * 0.99,
             "{what}: no peak inside"
