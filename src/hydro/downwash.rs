@@ -7,9 +7,9 @@
 //! `r^2/d` from the axis (circle theorem; the wall image when r is large). Free surface, high Froude number:
 //! potential antisymmetric about it, so the velocity of the mirrored point is added with
 //! `(-u, -v, +w)`: image of the same circulation, more downwash. The angle along the aft surface's n is
-//! averaged with the elliptic weight of the reverse-flow theorem at three-quarter chord and divided
-//! by the aft panel's own body factor when both stand on the same hull (the image is then in the
-//! vortex system already).
+//! averaged at three-quarter chord with the wing-body load as weight (reverse-flow theorem). On the same
+//! hull it acts on the panel alone, the hull being allowed for by the image: it counts as a deflection,
+//! `(k_W + k_B)/(K_W + K_B)` of an incidence.
 //!
 //! # Symbols
 //! Angle positive where inflow along n is lost.
@@ -23,7 +23,7 @@
 //!
 //! # Checked by
 //! `kernel_meets_horseshoe_reference`, `elliptic_trail_meets_prandtl`, `port_and_starboard_mirror`,
-//! `takes_a_fifth_to_a_third_of_the_aft_fin`.
+//! `hull_image_keeps_the_water_out`, `takes_a_fifth_to_a_third_of_the_aft_fin`.
 
 use std::f64::consts::PI;
 
@@ -124,10 +124,12 @@ pub fn links(surfaces: &[Surface], effects: &FinEffectsSpec) -> Vec<DownwashLink
     out
 }
 
-/// Vortex of `f` with its image in its hull, and circulation over speed per lift coefficient, m.
-fn vortex_of(f: &Surface) -> (Horseshoe, f64) {
+/// Vortex of `f` as it passes `t`, with its image in its hull, and circulation over speed per lift
+/// coefficient, m. `radius_m` is the hull's radius at `t`: on a tapering hull the vortex closes in so that the flow
+/// between it and the hull is kept, and its image lies in the hull as it is there.
+fn vortex_of(f: &Surface, radius_m: f64) -> (Horseshoe, f64) {
     let core_m = CORE_PER_CHORD * f.chord_m;
-    let reach = 0.25 * PI * f.span_m;
+    let own_span = 0.25 * PI * f.span_m;
     // at the mean chord's station along the quarter-chord line, so that sweep is met on average
     let x = f.quarter_chord_m(4.0 / (3.0 * PI)).x;
     let place = |y: f64| {
@@ -135,12 +137,14 @@ fn vortex_of(f: &Surface) -> (Horseshoe, f64) {
         p.x = x;
         p
     };
-    let (inner, outer, own_span) = if f.body_radius_m > 0.0 {
+    let (inner, outer) = if f.body_radius_m > 0.0 {
         let r = f.body_radius_m;
-        (r * r / (r + reach) - r, reach, reach)
+        let d2 = (r + own_span).powi(2) - r * r + radius_m * radius_m;
+        let d = d2.sqrt();
+        (radius_m * radius_m / d - r, d - r)
     } else {
         let mid = 0.5 * f.span_m;
-        (mid - 0.5 * reach, mid + 0.5 * reach, reach)
+        (mid - 0.5 * own_span, mid + 0.5 * own_span)
     };
     // circulation along e: from the end that lies back along e to the other
     let forwards = f.span_direction.dot(&f.e) > 0.0;
@@ -154,15 +158,17 @@ fn vortex_of(f: &Surface) -> (Horseshoe, f64) {
 }
 
 fn mean_angle(f: &Surface, t: &Surface, free_surface: bool) -> f64 {
-    let (vortex, strength_m) = vortex_of(f);
+    let same = same_hull(f, t);
+    let radius_m = if same {
+        t.body_radius_m
+    } else {
+        f.body_radius_m
+    };
+    let (vortex, strength_m) = vortex_of(f, radius_m);
     let (mut sum, mut weights) = (0.0, 0.0);
     for i in 0..SPAN_POINTS {
         let y = (i as f64 + 0.5) / SPAN_POINTS as f64;
-        let weight = if t.body_radius_m > 0.0 {
-            (1.0 - y * y).sqrt()
-        } else {
-            (y * (1.0 - y)).sqrt()
-        };
+        let weight = span_weight(t, y);
         let mut p = t.quarter_chord_m(y);
         p.x -= 0.5 * t.chord_at_m(y);
         let mut v = vortex.velocity(&p);
@@ -173,12 +179,24 @@ fn mean_angle(f: &Surface, t: &Surface, free_surface: bool) -> f64 {
         sum -= weight * v.dot(&t.n);
         weights += weight;
     }
-    let on_body = if same_hull(f, t) {
-        t.carry.panel_incidence
+    let share = if same {
+        t.carry.deflection() / t.carry.incidence()
     } else {
         1.0
     };
-    sum / weights * strength_m / on_body
+    sum / weights * strength_m * share
+}
+
+/// Load of the surface with its body at unit incidence at `y` of the span, the weight of local angles on total
+/// lift (reverse-flow theorem; slender wing and body, an ellipse without body).
+fn span_weight(t: &Surface, y: f64) -> f64 {
+    let r = t.body_radius_m;
+    if r <= 0.0 {
+        return (y * (1.0 - y)).sqrt();
+    }
+    let (s, at) = (r + t.span_m, r + y * t.span_m);
+    let lift = (s + r * r / s).powi(2) - (at + r * r / at).powi(2);
+    lift.max(0.0).sqrt()
 }
 
 /// True when both stand on the same hull (axes within a body radius).

@@ -93,8 +93,45 @@ fn takes_a_fifth_to_a_third_of_the_aft_fin() {
 #[test]
 fn free_tips_shed_a_plain_horseshoe() {
     let s = demo_surfaces(&FinEffectsSpec::default());
-    let (h, strength) = vortex_of(&s[4]); // rudder without body
+    let (h, strength) = vortex_of(&s[4], 0.0); // rudder without body
     let span = (h.b - h.a).norm();
     assert!((span - PI / 4.0 * s[4].span_m).abs() < 1e-12);
     assert!((strength - s[4].area_m2 / (2.0 * span)).abs() < 1e-12);
+}
+
+#[test]
+fn hull_image_keeps_the_water_out() {
+    // no flow through the hull in the cross-plane far behind: normal velocity on the circle
+    let mut f = demo_surfaces(&FinEffectsSpec::default()).swap_remove(1);
+    f.sweep_rad = 0.0;
+    let (mut h, _) = vortex_of(&f, f.body_radius_m);
+    h.core_m = 0.0;
+    let axis = f.root_m - f.span_direction * f.body_radius_m;
+    for i in 0..24 {
+        let a = 0.1 + f64::from(i) * PI / 12.0;
+        let out = Vector3::new(0.0, a.cos(), a.sin());
+        let mut p = axis + out * f.body_radius_m;
+        p.x = -4000.0;
+        let v = h.velocity(&p);
+        // bound vortex at 4 km: 1e-7
+        assert!(v.dot(&out).abs() < 1e-6, "{i} {v}");
+    }
+}
+
+#[test]
+fn vortex_closes_in_on_a_tapering_hull() {
+    let f = &demo_surfaces(&FinEffectsSpec::default())[1];
+    let (r, near) = (f.body_radius_m, 0.6);
+    let (wide, _) = vortex_of(f, r);
+    let (narrow, _) = vortex_of(f, near);
+    let axis = f.root_m - f.span_direction * r;
+    let from_axis = |h: &Horseshoe| {
+        let y = |p: &Vector3<f64>| (p - axis).dot(&f.span_direction);
+        y(&h.a).max(y(&h.b))
+    };
+    let (a, b) = (from_axis(&wide), from_axis(&narrow));
+    assert!(
+        (a * a - r * r - (b * b - near * near)).abs() < 1e-12,
+        "flow between is kept"
+    );
 }

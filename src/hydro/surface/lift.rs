@@ -7,7 +7,7 @@
 //! centre of pressure of the linear part, aft of the leading edge in mean aerodynamic chords:
 //! `1/2 - (1.11 sqrt(A^2+4) + 2)/(4 (A+2))`; the cross-flow part acts at half chord.
 //! Past stall the lift turns smoothly (quintic step, quasi-steady, no hysteresis) into that of
-//! a separated plate, `C_N sin alpha cos alpha`.
+//! a separated plate, `C_N cos alpha`, `C_N = 1.15 (4 + pi) sin alpha/(4 + pi |sin alpha|)`.
 //!
 //! # Symbols
 //! A effective aspect ratio (twice the geometric one when the root is sealed by the hull), L
@@ -20,8 +20,8 @@
 //!
 //! # Source
 //! Whicker & Fehlner (1958), DTMB Report 933, constants as in Lewis ed. (1989), Principles of
-//! Naval Architecture III, chapter 9, from memory. Separated normal force 1.15: Hoerner (1965)
-//! chapter 3, plates of aspect ratio near one, from memory.
+//! Naval Architecture III, chapter 9, from memory. Separated plate: Kirchhoff (1869), Rayleigh (1876); 1.15 across
+//! the flow: Hoerner (1965) chapter 3, plates of aspect ratio near one, from memory.
 //!
 //! # Checked by
 //! `slopes_meet_published_formula`, `lift_and_drag_meet_published_formula`,
@@ -79,13 +79,18 @@ pub fn separated_share(alpha_rad: f64, stall_rad: f64) -> f64 {
 
 /// Lift coefficient of separated flow.
 pub fn separated_lift(alpha_rad: f64) -> f64 {
-    let (s, c) = alpha_rad.sin_cos();
-    SEPARATED_NORMAL_FORCE * s * c
+    separated_normal_force(alpha_rad.sin()) * alpha_rad.cos()
 }
 
 /// Drag coefficient of separated flow.
 pub fn separated_drag(alpha_rad: f64) -> f64 {
-    SEPARATED_NORMAL_FORCE * alpha_rad.sin().powi(2)
+    let s = alpha_rad.sin();
+    separated_normal_force(s) * s
+}
+
+/// Kirchhoff's plate, scaled to the finite plate across the flow.
+fn separated_normal_force(sine: f64) -> f64 {
+    SEPARATED_NORMAL_FORCE * (4.0 + PI) * sine / (4.0 + PI * sine.abs())
 }
 
 /// 0 below 0, 1 above 1, twice differentiable between (6 t^5 - 15 t^4 + 10 t^3).
@@ -135,9 +140,9 @@ mod tests {
         // wing.A1, wing.A2, wing.A4: never above Jones' slender wing, within 9 % of Helmbold
         // (the measured surfaces of Whicker & Fehlner lie below thin-wing theory)
         for (a, helmbold, jones) in [
-            (1.0, 1.4832588, 1.5707963),
-            (2.0, 2.6025806, 3.1415927),
-            (4.0, 3.8832221, 6.2831853),
+            (1.0, 1.4832588, PI / 2.0),
+            (2.0, 2.6025806, PI),
+            (4.0, 3.8832221, 2.0 * PI),
         ] {
             let got = whicker_fehlner_slope(a, 0.0);
             assert!(

@@ -29,6 +29,8 @@ use crate::units::{P_ATM_PA, P_VAPOUR_PA};
 
 /// Rows of the depth table.
 const ROWS: usize = 57;
+/// Strips of the panel for emergence.
+const STRIPS: usize = 16;
 /// Step of depth over chord between rows.
 const STEP: f64 = 0.125;
 
@@ -117,10 +119,9 @@ pub fn immersed_share(root_depth_m: f64, tip_depth_m: f64, chord_m: f64, taper: 
     if root_depth_m.min(tip_depth_m) >= soft {
         return 1.0;
     }
-    const N: usize = 16;
     let (mut wet, mut all) = (0.0, 0.0);
-    for i in 0..N {
-        let t = (i as f64 + 0.5) / N as f64;
+    for i in 0..STRIPS {
+        let t = (i as f64 + 0.5) / STRIPS as f64;
         let chord = 1.0 + (taper - 1.0) * t;
         let depth = root_depth_m + (tip_depth_m - root_depth_m) * t;
         wet += chord * smooth_step(0.5 * (depth + soft) / soft);

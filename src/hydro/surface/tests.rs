@@ -1,4 +1,6 @@
 use super::*;
+use crate::spec::craft::{CraftSpec, MovingPart};
+use crate::spec::scenario::FinEffectsSpec;
 
 /// An invented craft of 30 m and 250 t: two forward all-movable fins, two aft flapped fins, two rudders.
 pub(crate) fn demo_spec() -> CraftSpec {
@@ -52,6 +54,7 @@ pub(crate) fn demo_radius(x_m: f64) -> f64 {
     }
 }
 
+#[allow(clippy::trivially_copy_pass_by_ref)] // as build_surfaces
 pub(crate) fn demo_surfaces(effects: &FinEffectsSpec) -> Vec<Surface> {
     build_surfaces(&demo_spec(), &demo_radius, effects).unwrap()
 }
