@@ -2,6 +2,7 @@
 
 pub mod controller;
 pub mod craft;
+pub mod criteria;
 pub mod fault;
 pub mod load;
 pub mod scenario;
