@@ -7,6 +7,7 @@
 
 pub mod controller;
 pub mod craft;
+pub mod criteria;
 mod equipment;
 pub mod fault;
 pub mod fields;
