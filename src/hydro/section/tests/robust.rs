@@ -136,6 +136,16 @@ fn bad_outlines_are_refused() {
     let mut c = good.clone();
     c.pieces[0][0][1] = 0.3;
     assert!(Panels::new(&c, &options).is_err());
+    let mut c = good.clone();
+    c.pieces[0][0][0] = 9.2;
+    assert!(Panels::new(&c, &options).is_err(), "no thickness");
+    let mut c = good.clone();
+    let top = c.pieces[0][1];
+    c.pieces.insert(1, vec![top, top]);
+    assert!(
+        Panels::new(&c, &options).is_ok(),
+        "a piece without length is no harm"
+    );
     assert!(
         Panels::new(
             &good,
