@@ -45,14 +45,22 @@ fn spheroid_and_cylinder_volumes() {
         {"x_m":-1,"half_breadth_m":1.2},{"x_m":1,"half_breadth_m":1.2}],
         "fore_end":{"ellipsoid":{"length_m":9}},"aft_end":{"ellipsoid":{"length_m":7}}}"#;
     let area = PI * 1.44;
-    close(hull_volume(spheroid), 2.0 * area * (2.0 + 16.0 * 2.0 / 3.0), EXACT);
+    close(
+        hull_volume(spheroid),
+        2.0 * area * (2.0 + 16.0 * 2.0 / 3.0),
+        EXACT,
+    );
     let pointed = r#"{"lateral_position_m":6,"section":"ellipse","stations":[
         {"x_m":-6,"half_breadth_m":1.2,"half_height_m":0.9},
         {"x_m":6,"half_breadth_m":1.2,"half_height_m":0.9}],
         "fore_end":{"paraboloid":{"length_m":4}},"aft_end":{"parabola":{"length_m":6}}}"#;
     let area = PI * 1.2 * 0.9;
     // paraboloid: half the cylinder; (1 - s²)²: 8/15
-    close(hull_volume(pointed), 2.0 * area * (12.0 + 2.0 + 6.0 * 8.0 / 15.0), EXACT);
+    close(
+        hull_volume(pointed),
+        2.0 * area * (12.0 + 2.0 + 6.0 * 8.0 / 15.0),
+        EXACT,
+    );
 }
 
 #[test]
@@ -90,7 +98,11 @@ fn box_with_strut_has_the_volume_of_its_prisms() {
     let plane = PI / 4.0 * 18.0 * 0.8;
     close(h.a_w_m2, 2.0 * plane, EXACT);
     close(h.i_l_m4, 2.0 * PI / 64.0 * 18f64.powi(3) * 0.8, EXACT);
-    close(h.i_t_m4, 2.0 * (PI / 64.0 * 18.0 * 0.8f64.powi(3) + plane * 36.0), EXACT);
+    close(
+        h.i_t_m4,
+        2.0 * (PI / 64.0 * 18.0 * 0.8f64.powi(3) + plane * 36.0),
+        EXACT,
+    );
     close(h.volume_m3, 2.0 * (area * 20.0 + plane * 2.0), EXACT);
     let z = (area * 20.0 * 2.8 + plane * 2.0 * 1.0) / (area * 20.0 + plane * 2.0);
     close(h.cb_m.z, z, EXACT);
@@ -98,14 +110,7 @@ fn box_with_strut_has_the_volume_of_its_prisms() {
 
 /// Craft whose hulls are cylinders, with radius and waterline solved so that volume and KB are
 /// those of a reference.
-fn with_volume(
-    struts: &str,
-    b: f64,
-    length: f64,
-    volume: f64,
-    kb: f64,
-    kg: f64,
-) -> Craft {
+fn with_volume(struts: &str, b: f64, length: f64, volume: f64, kb: f64, kg: f64) -> Craft {
     let build = |r: f64, lift: f64| -> Craft {
         let hull = format!(
             r#"{{"lateral_position_m":{b},"section":"circle","stations":[
@@ -176,7 +181,11 @@ fn restoring_matrix_is_symmetric_with_the_signs_of_frames() {
     // centre of floatation forward of O: a heave down pushes the bow up, F5 = -C53 eta3 > 0
     assert!(c.hydrostatics.lcf_m > 0.1);
     assert!(m[(2, 4)] < 0.0);
-    close(m[(2, 4)], -c.rho_kg_m3 * c.g_m_s2 * c.hydrostatics.a_w_m2 * c.hydrostatics.lcf_m, 1e-12);
+    close(
+        m[(2, 4)],
+        -c.rho_kg_m3 * c.g_m_s2 * c.hydrostatics.a_w_m2 * c.hydrostatics.lcf_m,
+        1e-12,
+    );
     assert!(m.row(0).norm() + m.row(1).norm() + m.row(5).norm() < 1e-9);
 }
 
@@ -187,8 +196,16 @@ fn flare_widens_upwards() {
     let c = Craft::build(&spec).unwrap();
     let s = &c.struts[0];
     let lean = 5f64.to_radians().tan();
-    close(s.half_thickness_at(0.0, -1.0), s.half_thickness(0.0) + lean, 1e-12);
-    close(s.half_thickness_at(0.0, 0.5), s.half_thickness(0.0) - 0.5 * lean, 1e-12);
+    close(
+        s.half_thickness_at(0.0, -1.0),
+        s.half_thickness(0.0) + lean,
+        1e-12,
+    );
+    close(
+        s.half_thickness_at(0.0, 0.5),
+        s.half_thickness(0.0) - 0.5 * lean,
+        1e-12,
+    );
 }
 
 fn c_spec() -> CraftSpec {
@@ -219,8 +236,12 @@ fn contour_runs_inboard_keel_outboard() {
     assert!(first[1].abs() + last[1].abs() < 1e-12);
     let keel = k.pieces[1].iter().map(|p| p[1]).fold(0.0, f64::max);
     close(keel, k.axis_z_m + k.half_height_m, 1e-4); // dense points, not the exact keel
-    let inboard = k.pieces[1].iter().position(|p| p[0] < k.centre_y_m - 0.9 * k.half_breadth_m);
-    let outboard = k.pieces[1].iter().position(|p| p[0] > k.centre_y_m + 0.9 * k.half_breadth_m);
+    let inboard = k.pieces[1]
+        .iter()
+        .position(|p| p[0] < k.centre_y_m - 0.9 * k.half_breadth_m);
+    let outboard = k.pieces[1]
+        .iter()
+        .position(|p| p[0] > k.centre_y_m + 0.9 * k.half_breadth_m);
     assert!(inboard.unwrap() < outboard.unwrap());
     for pair in k.pieces.windows(2) {
         let (a, b) = (pair[0].last().unwrap(), pair[1][0]);
@@ -236,7 +257,8 @@ fn contour_runs_inboard_keel_outboard() {
 fn contour_area_is_exact() {
     for frac in [0.0, 0.4, 1.0] {
         let mut spec = coastal().spec;
-        spec.lower_hulls.section = crate::spec::craft::SectionShape::RoundedBox { corner_frac: frac };
+        spec.lower_hulls.section =
+            crate::spec::craft::SectionShape::RoundedBox { corner_frac: frac };
         let c = Craft::build(&spec).unwrap();
         let k = c.contour_at(1.0).unwrap();
         let chain: Vec<[f64; 2]> = k.pieces.concat();
@@ -262,13 +284,25 @@ fn stations_integrate_volume_and_waterplane() {
         let set = c.station_set(n);
         assert!(set.x_m.len() >= n);
         let sum = |f: &dyn Fn(f64) -> f64| -> f64 {
-            set.x_m.iter().zip(&set.weight_m).map(|(x, w)| w * f(*x)).sum()
+            set.x_m
+                .iter()
+                .zip(&set.weight_m)
+                .map(|(x, w)| w * f(*x))
+                .sum()
         };
         let h = &c.hydrostatics;
-        close(2.0 * sum(&|x| c.contour_at(x).map_or(0.0, |k| k.area_m2)), h.volume_m3, tol);
+        close(
+            2.0 * sum(&|x| c.contour_at(x).map_or(0.0, |k| k.area_m2)),
+            h.volume_m3,
+            tol,
+        );
         close(4.0 * sum(&|x| c.struts[0].half_thickness(x)), h.a_w_m2, tol);
         let i_xx = h.i_l_m4 + h.a_w_m2 * h.lcf_m * h.lcf_m;
-        close(4.0 * sum(&|x| x * x * c.struts[0].half_thickness(x)), i_xx, tol);
+        close(
+            4.0 * sum(&|x| x * x * c.struts[0].half_thickness(x)),
+            i_xx,
+            tol,
+        );
     }
 }
 
@@ -292,5 +326,9 @@ fn froude_scaled_craft_has_scaled_hydrostatics() {
     close(big.volume_m3, s.volume_m3 * scale.powi(3), rounding);
     close(big.gm_t_m, s.gm_t_m * scale, rounding);
     close(big.c[(4, 4)], s.c[(4, 4)] * scale.powi(4), rounding);
-    close(big.wetted_area_m2, s.wetted_area_m2 * scale.powi(2), rounding);
+    close(
+        big.wetted_area_m2,
+        s.wetted_area_m2 * scale.powi(2),
+        rounding,
+    );
 }

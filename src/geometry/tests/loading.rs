@@ -4,7 +4,13 @@ use super::super::craft::Craft;
 use super::{COASTAL, coastal, spec_of};
 use crate::spec::craft::{CraftSpec, MassSpec, TankSpec, WeightSpec};
 
-fn set_total(spec: &mut CraftSpec, mass: Option<f64>, lcg: Option<f64>, tcg: f64, vcg: Option<f64>) {
+fn set_total(
+    spec: &mut CraftSpec,
+    mass: Option<f64>,
+    lcg: Option<f64>,
+    tcg: f64,
+    vcg: Option<f64>,
+) {
     if let MassSpec::Total {
         mass_kg,
         lcg_m,
@@ -33,7 +39,13 @@ fn rounded_mass_is_taken_as_balanced() {
     let h = coastal().hydrostatics;
     let mut spec = spec_of(COASTAL);
     let rounded = (h.displacement_kg / 1e3).round() * 1e3;
-    set_total(&mut spec, Some(rounded), Some((h.cb_m.x * 1e3).round() / 1e3), 0.0, None);
+    set_total(
+        &mut spec,
+        Some(rounded),
+        Some((h.cb_m.x * 1e3).round() / 1e3),
+        0.0,
+        None,
+    );
     let c = Craft::build(&spec).unwrap();
     assert!((c.mass.mass_kg - h.displacement_kg).abs() < 1e-6);
 }
@@ -84,7 +96,11 @@ fn negative_gm_is_refused() {
     let e = Craft::build(&spec).unwrap_err();
     assert_eq!(e.problems.len(), 1);
     assert_eq!(e.problems[0].place.key, "mass.total.vcg_m");
-    assert!(e.problems[0].message.contains("transverse metacentric height"));
+    assert!(
+        e.problems[0]
+            .message
+            .contains("transverse metacentric height")
+    );
 }
 
 fn weight(name: &str, mass_kg: f64, x_m: f64, height_m: f64) -> WeightSpec {
@@ -121,7 +137,10 @@ fn grouped(fill: f64) -> CraftSpec {
     // the light ship's centre balances the rest
     let x = (h.displacement_kg * h.cb_m.x - water * 2.0 - crew * 5.0) / light;
     spec.mass = MassSpec::Groups {
-        weights: vec![weight("light ship", light, x, 4.2), weight("crew", crew, 5.0, 7.0)],
+        weights: vec![
+            weight("light ship", light, x, 4.2),
+            weight("crew", crew, 5.0, 7.0),
+        ],
         tanks: vec![tank(fill, 5.9), tank(fill, -5.9)],
     };
     spec

@@ -51,7 +51,13 @@ fn restoring_slope_is_c() {
             for i in 2..5 {
                 let scale = (k[(i, i)] * k[(j, j)]).sqrt();
                 let miss = (slope[i] + k[(i, j)]).abs() / scale;
-                assert!(miss < 1e-4, "{} C{}{}: {miss:.2e}", c.spec.name, i + 1, j + 1); // 0.1 % asked
+                assert!(
+                    miss < 1e-4,
+                    "{} C{}{}: {miss:.2e}",
+                    c.spec.name,
+                    i + 1,
+                    j + 1
+                ); // 0.1 % asked
             }
         }
     }
@@ -82,15 +88,21 @@ fn restoring_is_conservative() {
             0.02 + 0.06 * (a + 0.7).sin(),
         )
     };
-    let n = 20_000;
+    let n = 20_000_u32;
     let (mut work, mut gross) = (0.0, 0.0);
     for i in 0..n {
-        let (p, q) = (path(i as f64 / n as f64), path((i + 1) as f64 / n as f64));
+        let (p, q) = (
+            path(f64::from(i) / f64::from(n)),
+            path(f64::from(i + 1) / f64::from(n)),
+        );
         let d = generalised(&(0.5 * (p + q))).dot(&(q - p));
         work += d;
         gross += d.abs();
     }
-    println!("closed-path work {:.2e} of the gross work", work.abs() / gross);
+    println!(
+        "closed-path work {:.2e} of the gross work",
+        work.abs() / gross
+    );
     assert!(work.abs() < 1e-4 * gross, "{work} of {gross}");
 }
 
@@ -115,7 +127,8 @@ fn box_bites() {
     let cs = &c.spec.cross_structure;
     let gap = -c.underside_z_m;
     let area = (cs.fore_x_m - cs.aft_x_m) * 2.0 * cs.half_breadth_m;
-    let stiffness = |z: f64| (r.wrench(z - 0.05, 0.0, 0.0)[2] - r.wrench(z + 0.05, 0.0, 0.0)[2]) / 0.1;
+    let stiffness =
+        |z: f64| (r.wrench(z - 0.05, 0.0, 0.0)[2] - r.wrench(z + 0.05, 0.0, 0.0)[2]) / 0.1;
     let extra = stiffness(gap + 0.2) / (c.rho_kg_m3 * c.g_m_s2);
     assert!((extra / area - 1.0).abs() < 1e-9);
     let points = r.underside_points();
@@ -149,7 +162,10 @@ fn gz_starts_with_gm() {
     let curve = c.gz_curve(&r, &heel);
     assert!(curve[0].gz_m.abs() < 1e-9);
     let slope = curve[1].gz_m / heel[1];
-    assert!((slope / c.hydrostatics.gm_t_m - 1.0).abs() < 0.02, "{slope}"); // chord against tangent
+    assert!(
+        (slope / c.hydrostatics.gm_t_m - 1.0).abs() < 0.02,
+        "{slope}"
+    ); // chord against tangent
     assert!(curve.iter().all(|p| p.gz_m.is_finite()));
 }
 
