@@ -38,7 +38,10 @@ fn section() -> Contour {
 }
 
 fn solver(panels: usize) -> SectionSolver {
-    let options = SectionOptions { panels, ..SectionOptions::default() };
+    let options = SectionOptions {
+        panels,
+        ..SectionOptions::default()
+    };
     match SectionSolver::new(&section(), &options) {
         Ok(s) => s,
         Err(e) => panic!("{e}"),
@@ -59,6 +62,8 @@ fn set_up(bencher: divan::Bencher, panels: usize) {
 #[divan::bench]
 fn wave_force(bencher: divan::Bencher) {
     let s = solver(64);
-    let Ok(flow) = s.solve(1.1, 9.80665) else { return };
+    let Ok(flow) = s.solve(1.1, 9.80665) else {
+        return;
+    };
     bencher.bench_local(|| s.wave_force(&flow.twin, 0.9, 1.1, divan::black_box(2.0), 9.80665));
 }

@@ -81,7 +81,15 @@ impl Craft {
             &form,
             rho * g,
         );
-        let mass = balance::check(&spec.mass, mass, &form, &mut restoring, rho, g, &mut problems);
+        let mass = balance::check(
+            &spec.mass,
+            mass,
+            &form,
+            &mut restoring,
+            rho,
+            g,
+            &mut problems,
+        );
         if !problems.is_empty() {
             return Err(problems.into());
         }
@@ -125,7 +133,13 @@ impl Craft {
 
 fn check_whole(spec: &CraftSpec, problems: &mut Vec<Problem>) {
     let w = &spec.water;
-    in_range(problems, "water.density_kg_m3", w.density_kg_m3, 500.0, 2000.0);
+    in_range(
+        problems,
+        "water.density_kg_m3",
+        w.density_kg_m3,
+        500.0,
+        2000.0,
+    );
     in_range(problems, "water.gravity_m_s2", w.gravity_m_s2, 1.0, 30.0);
     in_range(
         problems,
@@ -134,11 +148,20 @@ fn check_whole(spec: &CraftSpec, problems: &mut Vec<Problem>) {
         1e-8,
         1e-4,
     );
-    in_range(problems, "design_waterline_m", spec.design_waterline_m, 1e-3, 1e2);
+    in_range(
+        problems,
+        "design_waterline_m",
+        spec.design_waterline_m,
+        1e-3,
+        1e2,
+    );
     if spec.struts.is_empty() || spec.struts.len() > 2 {
         problems.push(Problem::at(
             "struts",
-            format!("has {} struts a side, must have one or two", spec.struts.len()),
+            format!(
+                "has {} struts a side, must have one or two",
+                spec.struts.len()
+            ),
         ));
     }
     let c = &spec.cross_structure;
@@ -146,11 +169,20 @@ fn check_whole(spec: &CraftSpec, problems: &mut Vec<Problem>) {
     in_range(problems, &at("fore_x_m"), c.fore_x_m, -1e3, 1e3);
     in_range(problems, &at("aft_x_m"), c.aft_x_m, -1e3, 1e3);
     in_range(problems, &at("half_breadth_m"), c.half_breadth_m, 1e-2, 1e3);
-    in_range(problems, &at("relative_wave_factor"), c.relative_wave_factor, 0.1, 5.0);
+    in_range(
+        problems,
+        &at("relative_wave_factor"),
+        c.relative_wave_factor,
+        0.1,
+        5.0,
+    );
     if c.fore_x_m <= c.aft_x_m {
         problems.push(Problem::at(
             at("fore_x_m"),
-            format!("is {} m, must lie forward of aft_x_m {} m", c.fore_x_m, c.aft_x_m),
+            format!(
+                "is {} m, must lie forward of aft_x_m {} m",
+                c.fore_x_m, c.aft_x_m
+            ),
         ));
     }
     let wl = spec.design_waterline_m;

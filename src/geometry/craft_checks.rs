@@ -74,7 +74,12 @@ fn on_craft(
     struts: &[Strut],
     problems: &mut Vec<Problem>,
 ) {
-    let x_low = hull.aft_x_m.min(struts.iter().map(|t| t.aft_x_m).fold(f64::INFINITY, f64::min));
+    let x_low = hull.aft_x_m.min(
+        struts
+            .iter()
+            .map(|t| t.aft_x_m)
+            .fold(f64::INFINITY, f64::min),
+    );
     if !(s.stock_x_m >= x_low - s.root_chord_m && s.stock_x_m <= hull.fore_x_m) {
         problems.push(
             Problem::at(
@@ -112,7 +117,10 @@ fn on_craft(
         problems.push(
             Problem::at(
                 format!("{key}.span_m"),
-                format!("brings the surface {:.2} m above the design waterline", -tip_z.min(z)),
+                format!(
+                    "brings the surface {:.2} m above the design waterline",
+                    -tip_z.min(z)
+                ),
             )
             .hint("surfaces work under water"),
         );
@@ -136,7 +144,11 @@ fn distance_to_hull(hull: &LowerHull, struts: &[Strut], x: f64, y: f64, z: f64) 
         let (b, h) = (s.half_breadth_m.max(1e-9), s.half_height_m.max(1e-9));
         let unit = (dy / b).hypot(dz / h);
         // along the ray through the axis: exact for circles, near enough for the others
-        best = if unit <= 1.0 { 0.0 } else { reach * (1.0 - 1.0 / unit) };
+        best = if unit <= 1.0 {
+            0.0
+        } else {
+            reach * (1.0 - 1.0 / unit)
+        };
         if reach == 0.0 {
             best = 0.0;
         }

@@ -57,11 +57,7 @@ impl Craft {
     }
 
     /// Displacement against parallel sinkage.
-    pub fn immersion_curve(
-        &self,
-        restoring: &Restoring,
-        sinkage_m: &[f64],
-    ) -> Vec<ImmersionPoint> {
+    pub fn immersion_curve(&self, restoring: &Restoring, sinkage_m: &[f64]) -> Vec<ImmersionPoint> {
         const H: f64 = 0.005; // central difference over one centimetre
         sinkage_m
             .iter()

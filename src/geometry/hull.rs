@@ -389,7 +389,10 @@ fn check(spec: &LowerHullSpec, waterline_m: f64, problems: &mut Vec<Problem>) {
                 problems.push(
                     Problem::at(
                         format!("{key}.stations[{i}].x_m"),
-                        format!("is {} m, must lie forward of the station before ({before} m)", s.x_m),
+                        format!(
+                            "is {} m, must lie forward of the station before ({before} m)",
+                            s.x_m
+                        ),
                     )
                     .hint("stations run from aft forward, x ascending"),
                 );
@@ -406,10 +409,34 @@ fn check_station(spec: &LowerHullSpec, i: usize, waterline_m: f64, problems: &mu
     let axis = s.axis_height_m.unwrap_or(h);
     let at_end = i == 0 || i + 1 == spec.stations.len();
     let least = if at_end { 0.0 } else { LEAST_M };
-    let mut good = in_range(problems, &format!("{key}.x_m"), s.x_m, -GREATEST_M, GREATEST_M);
-    good &= in_range(problems, &format!("{key}.half_breadth_m"), b, least, GREATEST_M);
-    good &= in_range(problems, &format!("{key}.half_height_m"), h, least, GREATEST_M);
-    good &= in_range(problems, &format!("{key}.axis_height_m"), axis, 0.0, GREATEST_M);
+    let mut good = in_range(
+        problems,
+        &format!("{key}.x_m"),
+        s.x_m,
+        -GREATEST_M,
+        GREATEST_M,
+    );
+    good &= in_range(
+        problems,
+        &format!("{key}.half_breadth_m"),
+        b,
+        least,
+        GREATEST_M,
+    );
+    good &= in_range(
+        problems,
+        &format!("{key}.half_height_m"),
+        h,
+        least,
+        GREATEST_M,
+    );
+    good &= in_range(
+        problems,
+        &format!("{key}.axis_height_m"),
+        axis,
+        0.0,
+        GREATEST_M,
+    );
     if !good {
         return;
     }

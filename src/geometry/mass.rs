@@ -97,8 +97,11 @@ impl MassProperties {
 fn check_groups(weights: &[WeightSpec], tanks: &[TankSpec], problems: &mut Vec<Problem>) {
     if weights.is_empty() {
         problems.push(
-            Problem::at("mass.groups.weights", "is empty, needs at least the light ship")
-                .hint("or give `total` instead of `groups`"),
+            Problem::at(
+                "mass.groups.weights",
+                "is empty, needs at least the light ship",
+            )
+            .hint("or give `total` instead of `groups`"),
         );
     }
     for (i, w) in weights.iter().enumerate() {

@@ -20,4 +20,4 @@ pub mod stations;
 pub mod strut;
 
 #[cfg(test)]
-mod tests;
+pub(crate) mod tests;

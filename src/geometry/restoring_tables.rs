@@ -13,6 +13,9 @@ use super::hull::LowerHull;
 use super::integrate::gauss_legendre;
 use super::strut::Strut;
 
+/// Strips of the box along its length.
+const STRIPS: usize = 16;
+
 /// Cells of a table; about 3 cm on a craft of 30 m.
 pub(super) const CELLS: usize = 256;
 
@@ -41,7 +44,7 @@ pub(super) struct Grid {
 impl Grid {
     /// From the underside to the keel, with the design waterline in the middle of a cell, so that
     /// the slope there is the breadth at the waterline.
-    pub fn new(underside_z: f64, keel_z: f64) -> Grid {
+    pub(super) fn new(underside_z: f64, keel_z: f64) -> Grid {
         let step = (keel_z - underside_z) / (CELLS as f64 - 2.0);
         let above = (-underside_z / step + 0.5).ceil() - 0.5;
         Grid {
@@ -108,14 +111,13 @@ pub(super) struct CrossBox {
 impl CrossBox {
     /// Volume and its first moments (V, x, y, z) below the plane `depth = d0 + ex x + ey y` of the
     /// underside (depth over cos of the tilt, that is along body z).
-    pub fn immersed(&self, d0: f64, ex: f64, ey: f64) -> [f64; 4] {
+    pub(super) fn immersed(&self, d0: f64, ex: f64, ey: f64) -> [f64; 4] {
         let half = 0.5 * (self.fore_x - self.aft_x);
         let mid = 0.5 * (self.fore_x + self.aft_x);
         let greatest = d0 + ex * mid + ex.abs() * half + ey.abs() * self.half_breadth;
         if greatest <= 0.0 {
             return [0.0; 4];
         }
-        const STRIPS: usize = 16;
         let dx = 2.0 * half / STRIPS as f64;
         let mut sum = [0.0; 4];
         for i in 0..STRIPS {

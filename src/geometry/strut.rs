@@ -147,6 +147,7 @@ impl Strut {
 
     fn check_on_hull(&self, key: &str, hull: &LowerHull, problems: &mut Vec<Problem>) {
         const ROOM_M: f64 = 1e-9; // the ends may coincide with the hull's
+        const CUTS: usize = 200;
         for (name, x, over) in [
             ("fore_x_m", self.fore_x_m, self.fore_x_m - hull.fore_x_m),
             ("aft_x_m", self.aft_x_m, hull.aft_x_m - self.aft_x_m),
@@ -165,7 +166,6 @@ impl Strut {
                 return;
             }
         }
-        const CUTS: usize = 200;
         for i in 0..=CUTS {
             let x = self.aft_x_m + self.length_m() * i as f64 / CUTS as f64;
             let Some(s) = hull.section_at(x) else {
@@ -218,8 +218,20 @@ fn check_numbers(spec: &StrutSpec, key: &str, problems: &mut Vec<Problem>) {
     for (name, x) in [("fore_x_m", spec.fore_x_m), ("aft_x_m", spec.aft_x_m)] {
         good &= in_range(problems, &format!("{key}.{name}"), x, -1e3, 1e3);
     }
-    good &= in_range(problems, &format!("{key}.thickness_m"), spec.thickness_m, 1e-3, 1e2);
-    good &= in_range(problems, &format!("{key}.flare_deg"), spec.flare_deg, -45.0, 45.0);
+    good &= in_range(
+        problems,
+        &format!("{key}.thickness_m"),
+        spec.thickness_m,
+        1e-3,
+        1e2,
+    );
+    good &= in_range(
+        problems,
+        &format!("{key}.flare_deg"),
+        spec.flare_deg,
+        -45.0,
+        45.0,
+    );
     good &= in_range(
         problems,
         &format!("{key}.offset_outboard_m"),
@@ -235,7 +247,10 @@ fn check_numbers(spec: &StrutSpec, key: &str, problems: &mut Vec<Problem>) {
         problems.push(
             Problem::at(
                 format!("{key}.fore_x_m"),
-                format!("is {} m, must lie forward of aft_x_m {} m", spec.fore_x_m, spec.aft_x_m),
+                format!(
+                    "is {} m, must lie forward of aft_x_m {} m",
+                    spec.fore_x_m, spec.aft_x_m
+                ),
             )
             .hint("x is forward positive"),
         );
@@ -247,8 +262,20 @@ fn check_numbers(spec: &StrutSpec, key: &str, problems: &mut Vec<Problem>) {
             aft_length_m,
         } => {
             let at = format!("{key}.waterplane.parabolic_ends");
-            let mut fine = in_range(problems, &format!("{at}.fore_length_m"), *fore_length_m, 1e-3, 1e3);
-            fine &= in_range(problems, &format!("{at}.aft_length_m"), *aft_length_m, 1e-3, 1e3);
+            let mut fine = in_range(
+                problems,
+                &format!("{at}.fore_length_m"),
+                *fore_length_m,
+                1e-3,
+                1e3,
+            );
+            fine &= in_range(
+                problems,
+                &format!("{at}.aft_length_m"),
+                *aft_length_m,
+                1e-3,
+                1e3,
+            );
             if fine && fore_length_m + aft_length_m > length * (1.0 + 1e-12) {
                 problems.push(Problem::at(
                     at,
@@ -271,7 +298,11 @@ fn check_offsets(spec: &StrutSpec, key: &str, x: &[f64], t: &[f64], problems: &m
     if x.len() < 2 || x.len() != t.len() {
         problems.push(Problem::at(
             at,
-            format!("has {} x and {} half thicknesses; needs as many of each, at least 2", x.len(), t.len()),
+            format!(
+                "has {} x and {} half thicknesses; needs as many of each, at least 2",
+                x.len(),
+                t.len()
+            ),
         ));
         return;
     }
@@ -283,7 +314,17 @@ fn check_offsets(spec: &StrutSpec, key: &str, x: &[f64], t: &[f64], problems: &m
             0.0,
             0.5 * spec.thickness_m * (1.0 + 1e-9),
         );
-        let low = if i == 0 { spec.aft_x_m } else { x[i - 1] + 1e-6 };
-        in_range(problems, &format!("{at}.x_m[{i}]"), x[i], low, spec.fore_x_m);
+        let low = if i == 0 {
+            spec.aft_x_m
+        } else {
+            x[i - 1] + 1e-6
+        };
+        in_range(
+            problems,
+            &format!("{at}.x_m[{i}]"),
+            x[i],
+            low,
+            spec.fore_x_m,
+        );
     }
 }

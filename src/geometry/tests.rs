@@ -33,3 +33,59 @@ pub(crate) fn plain(json_hull: &str, json_struts: &str, waterline_m: f64) -> Cra
     spec.points.clear();
     spec
 }
+
+/// The craft enlarged by `k`: every length by k, masses by k³; surfaces and points left out.
+pub(crate) fn scaled(spec: &CraftSpec, k: f64) -> CraftSpec {
+    use crate::spec::craft::{EndSpec, MassSpec, WaterplaneShape};
+    let mut s = spec.clone();
+    s.surfaces.clear();
+    s.points.clear();
+    s.design_waterline_m *= k;
+    let h = &mut s.lower_hulls;
+    h.lateral_position_m *= k;
+    for st in &mut h.stations {
+        st.x_m *= k;
+        st.half_breadth_m *= k;
+        st.half_height_m = st.half_height_m.map(|v| v * k);
+        st.axis_height_m = st.axis_height_m.map(|v| v * k);
+    }
+    for end in [&mut h.fore_end, &mut h.aft_end] {
+        match end {
+            EndSpec::AsGiven => {}
+            EndSpec::Ellipsoid { length_m }
+            | EndSpec::Paraboloid { length_m }
+            | EndSpec::Parabola { length_m } => *length_m *= k,
+        }
+    }
+    for strut in &mut s.struts {
+        strut.fore_x_m *= k;
+        strut.aft_x_m *= k;
+        strut.thickness_m *= k;
+        if let WaterplaneShape::ParabolicEnds {
+            fore_length_m,
+            aft_length_m,
+        } = &mut strut.waterplane
+        {
+            *fore_length_m *= k;
+            *aft_length_m *= k;
+        }
+    }
+    let c = &mut s.cross_structure;
+    c.underside_height_m *= k;
+    c.fore_x_m *= k;
+    c.aft_x_m *= k;
+    c.half_breadth_m *= k;
+    if let MassSpec::Total {
+        vcg_m,
+        k_xx_m,
+        k_yy_m,
+        k_zz_m,
+        ..
+    } = &mut s.mass
+    {
+        for v in [vcg_m, k_xx_m, k_yy_m, k_zz_m] {
+            *v *= k;
+        }
+    }
+    s
+}

@@ -35,9 +35,22 @@ fn table(c: &Craft) -> String {
     let u = (9.80665 * h.volume_m3 * h.gm_l_m / (h.hull_volume_m3 * 0.95)).sqrt();
     format!(
         "{}: {:.1} t, V {:.1} m3 (hulls {:.1}), A_w {:.2} m2, CB ({:.3}, {:.3}) m, LCF {:.3} m, GM_T {:.2} m, GM_L {:.2} m, wetted {:.0} m2, periods heave {heave:.2} roll {roll:.2} pitch {pitch:.2} s, bare-hull divergence about {:.1} kn, hull {:.1} m, C33 {:.3e} C44 {:.3e} C55 {:.3e}",
-        c.spec.name, h.displacement_kg / 1e3, h.volume_m3, h.hull_volume_m3, h.a_w_m2, h.cb_m.x,
-        h.cb_m.z, h.lcf_m, h.gm_t_m, h.gm_l_m, h.wetted_area_m2, crate::units::to_kn(u),
-        c.hull.length_m(), h.c[(2, 2)], h.c[(3, 3)], h.c[(4, 4)]
+        c.spec.name,
+        h.displacement_kg / 1e3,
+        h.volume_m3,
+        h.hull_volume_m3,
+        h.a_w_m2,
+        h.cb_m.x,
+        h.cb_m.z,
+        h.lcf_m,
+        h.gm_t_m,
+        h.gm_l_m,
+        h.wetted_area_m2,
+        crate::units::to_kn(u),
+        c.hull.length_m(),
+        h.c[(2, 2)],
+        h.c[(3, 3)],
+        h.c[(4, 4)]
     )
 }
 

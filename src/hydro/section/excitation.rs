@@ -22,8 +22,12 @@
 
 use num_complex::Complex64;
 
+use crate::error::{Error, Result};
 use crate::hydro::section::solve::SectionSolver;
+use crate::hydro::section::system::System;
 use crate::hydro::section::{PARITY, Potentials};
+
+const PI: f64 = std::f64::consts::PI;
 
 /// Wave force per unit length, wave amplitude and density, modes sway, heave, roll; phase is
 /// the lead over the crest at the centre plane.
@@ -79,6 +83,55 @@ impl SectionSolver {
             }
         }
         out
+    }
+
+    /// Whole wave force in beam seas by solving the diffraction problem and integrating the
+    /// pressure: a second way to [`Self::wave_force`], zero speed. `to_starboard` for mu = 90
+    /// degrees. Returns [twin, isolated], per unit length, amplitude and density.
+    ///
+    /// The potential of wave and body together obeys π φ + ∫ φ ∂G/∂n ds = 2π φ0.
+    ///
+    /// # Errors
+    /// When the frequency is not positive or the system is singular.
+    pub fn diffract(&self, omega: f64, to_starboard: bool, g: f64) -> Result<[[Complex64; 3]; 2]> {
+        let k = omega * omega / g;
+        if !(omega > 0.0 && k.is_finite()) {
+            return Err(Error::new(format!(
+                "section frequency is {omega} rad/s, must be positive"
+            )));
+        }
+        let s = self.assemble(k);
+        let singular = || Error::new(format!("section equations are singular at {omega} rad/s"));
+        let side = if to_starboard { 1.0 } else { -1.0 };
+        // e^{-K z - i K y side} = cos part + i side (-sin part), as in the collocation points' wave
+        let parts: [Vec<f64>; 2] = [
+            s.point.iter().map(|p| 2.0 * PI * p.re).collect(),
+            s.point.iter().map(|p| 2.0 * PI * p.im).collect(),
+        ];
+        let mut out = [[Complex64::new(0.0, 0.0); 3]; 2];
+        let alone = System::alone(&s).ok_or_else(singular)?;
+        for (part, sign) in parts.iter().zip([1.0, -1.0]) {
+            let twin = System::twin(&s, sign)
+                .ok_or_else(singular)?
+                .solve(part, [0.0; 2]);
+            let single = alone.solve(part, [0.0; 2]);
+            let factor = if sign > 0.0 {
+                Complex64::new(g, 0.0)
+            } else {
+                Complex64::new(0.0, g * side)
+            };
+            for q in 0..self.panels.body {
+                let n = self.panels.mode_normals(q);
+                let l = self.panels.length[q];
+                for j in 0..3 {
+                    // the port hull sees the wave mirrored: even part the same, odd part opposite
+                    let both = 1.0 + sign * PARITY[j];
+                    out[0][j] -= factor * twin[q] * (both * n[j] * l);
+                    out[1][j] -= factor * single[q] * (both * n[j] * l);
+                }
+            }
+        }
+        Ok(out)
     }
 }
 

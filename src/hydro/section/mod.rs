@@ -18,6 +18,7 @@
 //! # Checked by
 //! the tests in `tests/`, against the multipole and boundary-integral values of reference list B.
 
+mod assemble;
 pub mod excitation;
 pub mod green;
 mod influence;
@@ -25,6 +26,7 @@ pub mod limits;
 pub mod panels;
 mod real_lu;
 pub mod solve;
+mod system;
 #[cfg(test)]
 mod tests;
 
@@ -49,9 +51,9 @@ pub struct SectionOptions {
 impl Default for SectionOptions {
     fn default() -> Self {
         SectionOptions {
-            panels: 56,
+            panels: 96,
             lid: true,
-            grading: 0.6,
+            grading: 0.3,
         }
     }
 }
@@ -72,7 +74,8 @@ pub struct SectionFlow {
 pub struct Potentials {
     /// Added mass over density, modes sway, heave, roll: m2, m3, m4; both hulls together.
     pub a: [[f64; 3]; 3],
-    /// Damping over density, likewise per second.
+    /// Damping over density, likewise per second; from the radiated energy, hence positive
+    /// semidefinite; see also [`SectionSolver::pressure_damping`].
     pub b: [[f64; 3]; 3],
     /// Potential per unit velocity of each mode on the starboard hull's body panels; to port it
     /// is the same in heave and opposite in sway and roll.

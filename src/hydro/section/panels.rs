@@ -213,7 +213,7 @@ fn share(contour: &Contour, panels: usize) -> Vec<usize> {
     let weight: Vec<f64> = contour
         .pieces
         .iter()
-        .map(|p| polyline_length(p).powf(0.75))
+        .map(|p| polyline_length(p).powf(0.6))
         .collect();
     let total: f64 = weight.iter().sum();
     weight

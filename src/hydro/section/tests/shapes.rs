@@ -97,7 +97,7 @@ pub(super) fn circle_and_strut(y: f64, h: f64, t: f64) -> Contour {
 }
 
 /// Solver with so many panels per hull, the rest by default.
-pub(super) fn solver(contour: &Contour, panels: usize) -> SectionSolver {
+pub(super) fn solver_of(contour: &Contour, panels: usize) -> SectionSolver {
     let options = SectionOptions {
         panels,
         ..SectionOptions::default()
@@ -108,4 +108,23 @@ pub(super) fn solver(contour: &Contour, panels: usize) -> SectionSolver {
 /// Frequency of wave number k for g = 1.
 pub(super) fn omega(k: f64) -> f64 {
     k.sqrt()
+}
+
+/// Solver with the default options.
+pub(super) fn solver(contour: &Contour) -> SectionSolver {
+    SectionSolver::new(contour, &SectionOptions::default()).unwrap()
+}
+
+/// Lewis section: y + i (depth) from M (zeta + a1/zeta + a3/zeta^3), half breadth M(1 + a1 + a3).
+pub(super) fn lewis(centre: f64, a1: f64, a3: f64, m: f64) -> Contour {
+    let points = (0..=DENSE)
+        .map(|i| {
+            let t = PI * (1.0 - i as f64 / DENSE as f64);
+            let y = m * ((1.0 + a1) * t.cos() + a3 * (3.0 * t).cos());
+            let z = m * ((1.0 - a1) * t.sin() - a3 * (3.0 * t).sin());
+            [centre + y, if i == 0 || i == DENSE { 0.0 } else { z }]
+        })
+        .collect();
+    let area = PI / 2.0 * m * m * (1.0 - a1 * a1 - 3.0 * a3 * a3);
+    contour(vec![points], true, area, centre, 0.0)
 }
