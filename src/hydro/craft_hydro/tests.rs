@@ -23,6 +23,10 @@ fn zz_look() {
         eprintln!("surge {} endcorr {:.4e} {:.4e} a33inf {:.4e} shed {:?}", h.surge[(0,0)], h.end_correction[(2,2)], h.end_correction[(4,4)], h.raw.twin.a_inf[(2,2)], h.shedding);
         for u in [0.0, 4.0, 8.23] {
             let t = std::time::Instant::now();
+            let (tb, cv) = h.radiation_at(u);
+            MemoryModel::fit(&cv, &tb.a_inf, &FitOptions { natural_rad_s: h.natural_rad_s.clone(), ..FitOptions::default() }).unwrap();
+            eprintln!("memory alone {:?}", t.elapsed());
+            let t = std::time::Instant::now();
             let s = h.at_speed(u).expect("speed");
             eprintln!("U {u} {:?} order {:?} eig {:.2e}", t.elapsed(), s.fit.order, s.fit.smallest_eigenvalue);
             for c in &s.fit.couplings {
