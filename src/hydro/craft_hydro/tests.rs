@@ -5,7 +5,7 @@ use nalgebra::{Matrix6, SVector};
 use super::*;
 use crate::spec::craft::CraftSpec;
 
-fn craft(name: &str) -> Craft {
+pub(crate) fn craft(name: &str) -> Craft {
     let path = format!("{}/scenarios/craft/{name}.json", env!("CARGO_MANIFEST_DIR"));
     let text = std::fs::read_to_string(path).expect("craft file");
     let spec: CraftSpec = serde_json::from_str(&text).expect("craft spec");
