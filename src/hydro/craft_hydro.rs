@@ -69,6 +69,17 @@ impl CraftHydro {
     /// # Errors
     /// Bad station or frequency lists; sections that cannot be solved.
     pub fn compute(craft: &Craft, physics: &PhysicsSpec) -> Result<Self> {
+        let (stations, omega) = Self::cuts(craft, physics)?;
+        let options = SectionOptions::default();
+        let strips = Strips::solve(stations, omega, &options, craft.rho_kg_m3, craft.g_m_s2)?;
+        Self::assemble(craft, physics, strips, &options)
+    }
+
+    /// Stations and frequencies: the user's where given.
+    ///
+    /// # Errors
+    /// Bad station or frequency lists.
+    pub fn cuts(craft: &Craft, physics: &PhysicsSpec) -> Result<(Stations, Vec<f64>)> {
         let stations = match &physics.stations_x_m {
             Some(x) => Stations::of_user(craft, x)?,
             None => Stations::of_craft(craft)?,
@@ -77,9 +88,7 @@ impl CraftHydro {
             Some(w) => checked_frequencies(w)?,
             None => frequency_grid(craft.hull.length_m(), craft.g_m_s2),
         };
-        let options = SectionOptions::default();
-        let strips = Strips::solve(stations, omega, &options, craft.rho_kg_m3, craft.g_m_s2)?;
-        Self::assemble(craft, physics, strips, &options)
+        Ok((stations, omega))
     }
 
     /// The craft's tables from strips already solved (or read back).
@@ -499,4 +508,4 @@ pub fn rigid_mass(craft: &Craft) -> Matrix6<f64> {
 }
 
 #[cfg(test)]
-mod tests;
+pub(crate) mod tests;
