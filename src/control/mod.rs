@@ -129,8 +129,7 @@ pub fn from_spec(
                     "solve them first from the linear model of the craft",
                 )
             })?;
-            let _ = (l, m);
-            return Err(Error::new("LQR comes with the next commit"));
+            Box::new(lqr::Lqr::new(&spec.name, l, m)?)
         }
         LawSpec::External(_) => {
             let _ = folder;
