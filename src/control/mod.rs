@@ -131,9 +131,6 @@ pub fn from_spec(
             })?;
             Box::new(lqr::Lqr::new(&spec.name, l, m)?)
         }
-        LawSpec::External(_) => {
-            let _ = folder;
-            return Err(Error::new("external laws come with the next commit"));
-        }
+        LawSpec::External(e) => Box::new(external::External::new(&spec.name, e, folder)?),
     })
 }
