@@ -257,9 +257,9 @@ mod tests {
     #[test]
     fn moments_of_a_sine() {
         // whole periods, so one bin holds it all
-        let n = 2000;
-        let w = TAU * 25.0 / (n as f64 * 0.2);
-        let x: Vec<f64> = (0..n).map(|i| (w * 0.2 * i as f64).cos()).collect();
+        let n: i32 = 2000;
+        let w = TAU * 25.0 / (f64::from(n) * 0.2);
+        let x: Vec<f64> = (0..n).map(|i| (w * 0.2 * f64::from(i)).cos()).collect();
         let d = periodogram(&x, 0.2);
         for k in -1..=4 {
             assert!((d.moment(k) / (0.5 * w.powi(k)) - 1.0).abs() < 1e-6, "{k}");
