@@ -205,7 +205,12 @@ impl CraftHydro {
             k: omega_rad_s * omega_rad_s / g,
             mu_rad,
         };
-        let reading = Reading::new(&self.strips.omega_rad_s, omega_e, speed_m_s, &self.regularisation);
+        let reading = Reading::new(
+            &self.strips.omega_rad_s,
+            omega_e,
+            speed_m_s,
+            &self.regularisation,
+        );
         let strip = self.strips.in_wave(&wave, &reading);
         let fit = self.rigid_fit(&wave);
         let more = self.beyond_strips(radiation, omega_e, &reading);
@@ -277,10 +282,8 @@ impl CraftHydro {
             let z = st.contours[s].axis_z_m;
             let w = st.weight_m[i];
             let inf = &self.strips.sections[s].infinite.isolated;
-            let level = Complex64::from_polar(
-                wave.omega_rad_s * (-wave.k * z).exp(),
-                -wave.k * x * cos,
-            );
+            let level =
+                Complex64::from_polar(wave.omega_rad_s * (-wave.k * z).exp(), -wave.k * x * cos);
             let side = Complex64::from_polar(1.0, -wave.k * y * sin);
             // starboard and port: mean and half difference
             let (mean, half) = (level * side.re, level * Complex64::new(0.0, side.im));
@@ -375,8 +378,16 @@ fn checked_frequencies(w: &[f64]) -> Result<Vec<f64>> {
 }
 
 fn regularisation(craft: &Craft, physics: &PhysicsSpec) -> Regularisation {
-    let aft = craft.struts.iter().map(|s| s.aft_x_m).fold(f64::INFINITY, f64::min);
-    let fore = craft.struts.iter().map(|s| s.fore_x_m).fold(f64::NEG_INFINITY, f64::max);
+    let aft = craft
+        .struts
+        .iter()
+        .map(|s| s.aft_x_m)
+        .fold(f64::INFINITY, f64::min);
+    let fore = craft
+        .struts
+        .iter()
+        .map(|s| s.fore_x_m)
+        .fold(f64::NEG_INFINITY, f64::max);
     let inner = craft
         .struts
         .iter()
@@ -393,7 +404,11 @@ fn regularisation(craft: &Craft, physics: &PhysicsSpec) -> Regularisation {
         interaction: physics.interaction,
         low_frequency: physics.low_frequency,
         gap_rad_s: gap_frequency_rad_s(2.0 * inner, draught, craft.g_m_s2),
-        length_m: if fore > aft { fore - aft } else { craft.hull.length_m() },
+        length_m: if fore > aft {
+            fore - aft
+        } else {
+            craft.hull.length_m()
+        },
         g_m_s2: craft.g_m_s2,
     }
 }
@@ -408,9 +423,17 @@ fn shedding_edges(craft: &Craft, options: &SectionOptions) -> Result<Vec<Sheddin
         let Some(contour) = craft.contour_at(ahead) else {
             continue;
         };
-        let full = SectionSolver::new(&contour, options)?.limit_zero()?.regular.isolated;
+        let full = SectionSolver::new(&contour, options)?
+            .limit_zero()?
+            .regular
+            .isolated;
         let bare = match crate::geometry::contour::contour_at(&craft.hull, &[], ahead) {
-            Some(c) => SectionSolver::new(&c, options)?.limit_zero()?.regular.isolated,
+            Some(c) => {
+                SectionSolver::new(&c, options)?
+                    .limit_zero()?
+                    .regular
+                    .isolated
+            }
             None => [[0.0; 3]; 3],
         };
         // both hulls over density; moment K = -z Y

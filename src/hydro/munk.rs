@@ -232,7 +232,14 @@ mod tests {
             .into_iter()
             .map(|(x, weight)| {
                 let r = a * (1.0 - (x / c) * (x / c)).max(0.0).sqrt();
-                Row { x, weight, area: std::f64::consts::PI * r * r, half_breadth: r, half_height: r, z }
+                Row {
+                    x,
+                    weight,
+                    area: std::f64::consts::PI * r * r,
+                    half_breadth: r,
+                    half_height: r,
+                    z,
+                }
             })
             .collect();
         EquivalentSpheroid::of_rows(&rows, SectionShape::Circle, 2.0 * c, 6.0, rho)

@@ -262,13 +262,21 @@ impl Sheets {
                 let twins = self.half_spacing.map_or(1.0, |b| {
                     let phase = 2.0 * k * b * lambda * v.sinh();
                     let turn = 2.0 * k * b * (2.0 * v).cosh() * step / 3.0;
-                    let mean = if turn > 1.0 { (turn / 2.0).sin() / (turn / 2.0) } else { 1.0 };
+                    let mean = if turn > 1.0 {
+                        (turn / 2.0).sin() / (turn / 2.0)
+                    } else {
+                        1.0
+                    };
                     2.0 * (1.0 + mean * phase.cos())
                 });
                 block += 0.5 * step * w * h * lambda * lambda * twins;
             }
             sum += block;
-            quiet = if block < 1e-6 * sum * step / 0.06 { quiet + 1 } else { 0 };
+            quiet = if block < 1e-6 * sum * step / 0.06 {
+                quiet + 1
+            } else {
+                0
+            };
             u += step;
         }
         4.0 * rho * g * g / (PI * speed * speed) * sum

@@ -47,8 +47,14 @@ fn wigley_hull() {
     ] {
         let u = froude * 9.80665f64.sqrt();
         let found = w.wave_resistance(1025.0, 9.80665, u) / (0.5 * 1025.0 * u * u);
-        println!("Fn {froude}: {found:.6e} want {want:.6e} error {:.1e}", found / want - 1.0);
-        assert!((found / want - 1.0).abs() < 1e-3, "Fn {froude}: {found} {want}");
+        println!(
+            "Fn {froude}: {found:.6e} want {want:.6e} error {:.1e}",
+            found / want - 1.0
+        );
+        assert!(
+            (found / want - 1.0).abs() < 1e-3,
+            "Fn {froude}: {found} {want}"
+        );
     }
 }
 
@@ -61,7 +67,10 @@ fn wigley_twins() {
         let twin = wigley(Some(0.15)).wave_resistance(1.0, 9.80665, u);
         let found = twin / (2.0 * single);
         println!("Fn {froude}: twins {found:.6} want {want:.6}");
-        assert!((found / want - 1.0).abs() < 2e-3, "Fn {froude}: {found} {want}");
+        assert!(
+            (found / want - 1.0).abs() < 2e-3,
+            "Fn {froude}: {found} {want}"
+        );
     }
 }
 
@@ -70,7 +79,11 @@ fn far_twins_do_not_meet() {
     let u = 0.4 * 9.80665f64.sqrt();
     let single = wigley(None).wave_resistance(1.0, 9.80665, u);
     let twin = wigley(Some(400.0)).wave_resistance(1.0, 9.80665, u);
-    assert!((twin / (2.0 * single) - 1.0).abs() < 0.02, "{}", twin / single);
+    assert!(
+        (twin / (2.0 * single) - 1.0).abs() < 0.02,
+        "{}",
+        twin / single
+    );
 }
 
 #[test]
@@ -79,19 +92,36 @@ fn thin_hull_is_a_line_of_sources() {
     let x = nodes(&[-10.0, 10.0]);
     let shape = |x: f64| 0.3 * (1.0 - x * x / 100.0);
     let with = |f: &dyn Fn(f64) -> Vec<(f64, f64, Column)>| Sheets {
-        sheets: x.iter().map(|x| f(*x)).fold(vec![Vec::new(), Vec::new()], |mut all, cols| {
-            for (i, c) in cols.into_iter().enumerate() {
-                all[i].push(c);
-            }
-            all
-        }),
+        sheets: x
+            .iter()
+            .map(|x| f(*x))
+            .fold(vec![Vec::new(), Vec::new()], |mut all, cols| {
+                for (i, c) in cols.into_iter().enumerate() {
+                    all[i].push(c);
+                }
+                all
+            }),
         half_spacing: Some(6.0),
         length: 20.0,
     };
     let strip = with(&|x| {
         vec![
-            (x, shape(x), Column::Strut { depth: 2.1, taper: 0.0 }),
-            (x, -shape(x), Column::Strut { depth: 1.9, taper: 0.0 }),
+            (
+                x,
+                shape(x),
+                Column::Strut {
+                    depth: 2.1,
+                    taper: 0.0,
+                },
+            ),
+            (
+                x,
+                -shape(x),
+                Column::Strut {
+                    depth: 1.9,
+                    taper: 0.0,
+                },
+            ),
         ]
     });
     let line = with(&|x| vec![(x, 0.2 * shape(x), Column::Line { z: 2.0 })]);
@@ -121,7 +151,10 @@ fn demo_curve_is_plausible() {
     let speeds: Vec<f64> = (2..=10).map(|i| kn(2.0 * f64::from(i))).collect();
     let clock = std::time::Instant::now();
     let curve = resistance_curve(&c, &speeds);
-    println!("{:.1} ms a speed", clock.elapsed().as_secs_f64() * 1e3 / speeds.len() as f64);
+    println!(
+        "{:.1} ms a speed",
+        clock.elapsed().as_secs_f64() * 1e3 / speeds.len() as f64
+    );
     for p in &curve {
         println!(
             "{:5.1} kn: hull {:6.1} strut {:5.1} wave {:6.1} total {:6.1} kN",
@@ -136,7 +169,10 @@ fn demo_curve_is_plausible() {
     // at 16 kn the demo's two propulsors must push it with something in hand
     let at16 = curve[6].total_n();
     let thrust: f64 = c.spec.propulsors.iter().map(|p| p.max_thrust_n).sum();
-    assert!(at16 > 0.2 * thrust && at16 < 0.9 * thrust, "{at16} of {thrust}");
+    assert!(
+        at16 > 0.2 * thrust && at16 < 0.9 * thrust,
+        "{at16} of {thrust}"
+    );
 }
 
 #[test]
@@ -146,8 +182,14 @@ fn file_table_wins() {
     assert!(!t.from_file && t.speed_m_s.len() == 24);
     assert!((t.at(-5.0) + t.at(5.0)).abs() < 1e-9);
     c.spec.resistance = vec![
-        ResistanceRow { speed_kn: 10.0, resistance_n: 2e4 },
-        ResistanceRow { speed_kn: 20.0, resistance_n: 9e4 },
+        ResistanceRow {
+            speed_kn: 10.0,
+            resistance_n: 2e4,
+        },
+        ResistanceRow {
+            speed_kn: 20.0,
+            resistance_n: 9e4,
+        },
     ];
     let t = ResistanceTable::build(&c, 9.0);
     assert!(t.from_file);

@@ -198,7 +198,8 @@ fn area_integrals(panels: &Panels, k: f64, kappa: f64) -> (Complex64, Complex64,
     let body = &panels.ends[..panels.body];
     let centre = fan_centre(panels);
     let mut edge = |a: [f64; 2], b: [f64; 2]| {
-        let twice = (a[0] - centre[0]) * (b[1] - centre[1]) - (b[0] - centre[0]) * (a[1] - centre[1]);
+        let twice =
+            (a[0] - centre[0]) * (b[1] - centre[1]) - (b[0] - centre[0]) * (a[1] - centre[1]);
         for (c, w) in TRIANGLE {
             let y = c[0] * centre[0] + c[1] * a[0] + c[2] * b[0];
             let z = c[0] * centre[1] + c[1] * a[1] + c[2] * b[1];

@@ -164,10 +164,7 @@ impl ViscousModel {
             .edges
             .iter()
             .zip(a22_kg_m)
-            .map(|(e, a)| SheddingEdge {
-                a22_kg_m: *a,
-                ..*e
-            })
+            .map(|(e, a)| SheddingEdge { a22_kg_m: *a, ..*e })
             .collect())
     }
 
@@ -215,12 +212,7 @@ impl ViscousModel {
 
     /// Wave force of the linear part per unit amplitude at speed U, time factor
     /// exp(+i omega_e t), crest at O.
-    pub fn wave_force(
-        &self,
-        omega0_rad_s: f64,
-        mu_rad: f64,
-        speed_m_s: f64,
-    ) -> [Complex64; 6] {
+    pub fn wave_force(&self, omega0_rad_s: f64, mu_rad: f64, speed_m_s: f64) -> [Complex64; 6] {
         let mut f = [Complex64::ZERO; 6];
         for e in &self.elements {
             let pull = self.orbital(e, omega0_rad_s, mu_rad) * (e.lift_n_s2_m2 * speed_m_s);

@@ -39,7 +39,11 @@ fn lift_by_hand() {
         .sum();
     let want = 0.5 * 1025.0 * 0.07 * u * plan;
     // seven nodes on a shape with two joins: 1 %
-    assert!((l[(2, 2)] / want - 1.0).abs() < 0.01, "{} {want}", l[(2, 2)]);
+    assert!(
+        (l[(2, 2)] / want - 1.0).abs() < 0.01,
+        "{} {want}",
+        l[(2, 2)]
+    );
     // trailing edges: side force -U a22 v, yaw moment by its arm
     assert!((l[(1, 1)] - u * 18_000.0).abs() < 1e-6);
     assert!((l[(5, 1)] - u * 18_000.0 * craft.struts[0].aft_x_m).abs() < 1e-6);

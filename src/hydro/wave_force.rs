@@ -68,7 +68,9 @@ impl WaveGrid {
         let mut omega = vec![0.01 * unit, 0.05 * unit];
         omega.extend((1..=65).map(|i| 0.1 * f64::from(i) * unit));
         WaveGrid {
-            mu_rad: (0..=24).map(|i| (7.5 * f64::from(i)).to_radians()).collect(),
+            mu_rad: (0..=24)
+                .map(|i| (7.5 * f64::from(i)).to_radians())
+                .collect(),
             omega_rad_s: omega,
         }
     }
@@ -200,7 +202,14 @@ mod tests {
     fn sample(mu: f64, w: f64) -> [Complex64; 6] {
         let e = Complex64::from_polar(1.0 / (1.0 + w * w), -2.0 * w * w * mu.cos());
         let s = mu.sin();
-        [e * mu.cos(), e * s, e, e * s * 2.0, e * mu.cos() * w, e * s * mu.cos()]
+        [
+            e * mu.cos(),
+            e * s,
+            e,
+            e * s * 2.0,
+            e * mu.cos() * w,
+            e * s * mu.cos(),
+        ]
     }
 
     fn table() -> WaveForceTable {
@@ -211,16 +220,32 @@ mod tests {
     #[test]
     fn interpolation_is_close_between_nodes() {
         let t = table();
-        for (mu, w) in [(0.03, 0.33), (1.1, 0.77), (2.9, 0.52), (3.12, 0.9), (4.0, 0.66), (-0.4, 0.81)] {
+        for (mu, w) in [
+            (0.03, 0.33),
+            (1.1, 0.77),
+            (2.9, 0.52),
+            (3.12, 0.9),
+            (4.0, 0.66),
+            (-0.4, 0.81),
+        ] {
             let (f, df) = t.with_slope(mu, w);
             let want = sample(mu, w);
             let h = 1e-5;
             let (up, down) = (sample(mu + h, w), sample(mu - h, w));
             for j in 0..6 {
                 // cubic over 7.5 deg and 0.1: fourth derivatives of order one to ten
-                assert!((f[j] - want[j]).norm() < 2e-3, "{mu} {w} {j} {} {}", f[j], want[j]);
+                assert!(
+                    (f[j] - want[j]).norm() < 2e-3,
+                    "{mu} {w} {j} {} {}",
+                    f[j],
+                    want[j]
+                );
                 let slope = (up[j] - down[j]) / (2.0 * h);
-                assert!((df[j] - slope).norm() < 3e-2, "{mu} {w} {j} {} {slope}", df[j]);
+                assert!(
+                    (df[j] - slope).norm() < 3e-2,
+                    "{mu} {w} {j} {} {slope}",
+                    df[j]
+                );
             }
         }
     }

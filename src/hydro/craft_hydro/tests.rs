@@ -18,21 +18,64 @@ fn zz_look() {
         let c = craft(name);
         let t = std::time::Instant::now();
         let h = CraftHydro::compute(&c, &PhysicsSpec::default()).expect("hydro");
-        eprintln!("{name}: {} stations {} sections {} freq, {:?}", h.strips.stations.len(), h.strips.sections.len(), h.strips.omega_rad_s.len(), t.elapsed());
-        eprintln!("natural {:?} gap {}", h.natural_rad_s, h.regularisation.gap_rad_s);
-        eprintln!("surge {} endcorr {:.4e} {:.4e} a33inf {:.4e} shed {:?}", h.surge[(0,0)], h.end_correction[(2,2)], h.end_correction[(4,4)], h.raw.twin.a_inf[(2,2)], h.shedding);
+        eprintln!(
+            "{name}: {} stations {} sections {} freq, {:?}",
+            h.strips.stations.len(),
+            h.strips.sections.len(),
+            h.strips.omega_rad_s.len(),
+            t.elapsed()
+        );
+        eprintln!(
+            "natural {:?} gap {}",
+            h.natural_rad_s, h.regularisation.gap_rad_s
+        );
+        eprintln!(
+            "surge {} endcorr {:.4e} {:.4e} a33inf {:.4e} shed {:?}",
+            h.surge[(0, 0)],
+            h.end_correction[(2, 2)],
+            h.end_correction[(4, 4)],
+            h.raw.twin.a_inf[(2, 2)],
+            h.shedding
+        );
         for u in [0.0, 4.0, 8.23] {
             let t = std::time::Instant::now();
             let s = h.at_speed(u).expect("speed");
-            eprintln!("U {u} {:?} order {:?} eig {:.2e}", t.elapsed(), s.fit.order, s.fit.smallest_eigenvalue);
+            eprintln!(
+                "U {u} {:?} order {:?} eig {:.2e}",
+                t.elapsed(),
+                s.fit.order,
+                s.fit.smallest_eigenvalue
+            );
             for c in &s.fit.couplings {
-                eprintln!("{:?} K {:.2e} B {:.2} A {:.2e} nat {:.2e}", c.mode, c.retardation, c.damping, c.added_mass, c.natural_damping);
+                eprintln!(
+                    "{:?} K {:.2e} B {:.2} A {:.2e} nat {:.2e}",
+                    c.mode, c.retardation, c.damping, c.added_mass, c.natural_damping
+                );
             }
-            for w in &s.warnings { eprintln!("{w}"); }
+            for w in &s.warnings {
+                eprintln!("{w}");
+            }
             for i in (0..s.radiation.omega_rad_s.len()).step_by(3) {
                 let (a, b) = (&s.radiation.a[i], &s.radiation.b[i]);
                 let (ra, rb) = (&h.raw.isolated.a[i], &h.raw.isolated.b[i]);
-                if u == 0.0 { eprintln!("{:.3} A33 {:.3e} iso {:.3e} tw {:.3e} B33 {:.3e} iso {:.3e} tw {:.3e} | A22 {:.3e} iso {:.3e} tw {:.3e} B22 {:.3e} iso {:.3e} tw {:.3e}", s.radiation.omega_rad_s[i], a[(2,2)], ra[(2,2)], h.raw.twin.a[i][(2,2)], b[(2,2)], rb[(2,2)], h.raw.twin.b[i][(2,2)], a[(1,1)], ra[(1,1)], h.raw.twin.a[i][(1,1)], b[(1,1)], rb[(1,1)], h.raw.twin.b[i][(1,1)]); }
+                if u == 0.0 {
+                    eprintln!(
+                        "{:.3} A33 {:.3e} iso {:.3e} tw {:.3e} B33 {:.3e} iso {:.3e} tw {:.3e} | A22 {:.3e} iso {:.3e} tw {:.3e} B22 {:.3e} iso {:.3e} tw {:.3e}",
+                        s.radiation.omega_rad_s[i],
+                        a[(2, 2)],
+                        ra[(2, 2)],
+                        h.raw.twin.a[i][(2, 2)],
+                        b[(2, 2)],
+                        rb[(2, 2)],
+                        h.raw.twin.b[i][(2, 2)],
+                        a[(1, 1)],
+                        ra[(1, 1)],
+                        h.raw.twin.a[i][(1, 1)],
+                        b[(1, 1)],
+                        rb[(1, 1)],
+                        h.raw.twin.b[i][(1, 1)]
+                    );
+                }
             }
         }
     }
@@ -66,7 +109,9 @@ fn long_waves_carry_the_craft() {
                 let heave = (x[2] + 1.0).norm();
                 let pitch = (x[4] - Complex64::new(0.0, -k * mu.cos())).norm() / k;
                 let roll = (x[3] - Complex64::new(0.0, k * mu.sin())).norm() / k;
-                eprintln!("{name} w {w} mu {mu:.2} heave {heave:.2e} pitch {pitch:.2e} roll {roll:.2e}");
+                eprintln!(
+                    "{name} w {w} mu {mu:.2} heave {heave:.2e} pitch {pitch:.2e} roll {roll:.2e}"
+                );
                 assert!(heave < 0.01 && pitch < 0.01 && roll < 0.01);
             }
         }

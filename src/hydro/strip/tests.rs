@@ -28,7 +28,11 @@ fn uniform_hull_has_the_textbook_integrals() {
         (3, 3, h * h * a * l),
         (3, 5, -2.0 * h * a * l),
     ] {
-        assert!((total[(i, j)] - want).abs() < tol * want.abs(), "{i}{j} {} {want}", total[(i, j)]);
+        assert!(
+            (total[(i, j)] - want).abs() < tol * want.abs(),
+            "{i}{j} {} {want}",
+            total[(i, j)]
+        );
     }
     assert!(total.row(0).norm() < tol, "strips have no surge");
 }
