@@ -7,6 +7,7 @@
 //! A [`case::Case`] holds everything resolved; [`run::run`] is pure and single-threaded: same case,
 //! same law, same bytes.
 
+pub mod bake;
 pub mod case;
 pub mod checks;
 mod columns;
