@@ -11,6 +11,8 @@ mod equipment;
 pub mod fault;
 pub mod fields;
 mod hint;
+#[cfg(test)]
+mod hostile_tests;
 pub mod load;
 pub mod outline;
 pub mod resolve;
