@@ -1,12 +1,13 @@
 //! What the files say, and nothing more.
 //!
-//! Five kinds of file, each JSON with a `format` key that names kind and version: [`craft`],
-//! [`sea`], [`controller`], [`fault`], [`scenario`]. [`load`] reads them and tells every fault at
+//! Six kinds of file, each JSON with a `format` key that names kind and version: [`craft`],
+//! [`sea`], [`controller`], [`criteria`], [`fault`], [`scenario`]. [`load`] reads them and tells every fault at
 //! once with its place; [`validate`] holds the checks that need more than one key; the allowed
 //! range of a single number stands beside its field and goes into the JSON Schemas of [`schema`].
 
 pub mod controller;
 pub mod craft;
+pub mod criteria;
 mod equipment;
 pub mod fault;
 pub mod fields;
