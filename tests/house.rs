@@ -319,7 +319,7 @@ fn every_test_asserts_something() {
         let asserting: Vec<String> = functions(&code)
             .into_iter()
             .filter(|(_, body)| body.contains("assert"))
-            .map(|(name, _)| format!("{name}("))
+            .flat_map(|(name, _)| [format!("{name}("), format!("{name}::<")])
             .collect();
         for (name, attributes, body) in tests_of(&code) {
             count += 1;

@@ -12,6 +12,7 @@ use serde_json::Value;
 
 use super::controller::ControllerSpec;
 use super::craft::CraftSpec;
+use super::criteria::CriteriaSpec;
 use super::fault::FaultSpec;
 use super::scenario::ScenarioSpec;
 use super::sea::SeaSpec;
@@ -67,6 +68,7 @@ macro_rules! document {
 document!(CraftSpec, "craft", validate::craft);
 document!(SeaSpec, "sea", validate::sea);
 document!(ControllerSpec, "controller", validate::controller);
+document!(CriteriaSpec, "criteria", validate::criteria);
 document!(FaultSpec, "fault", validate::fault);
 document!(ScenarioSpec, "scenario", validate::scenario);
 
@@ -79,6 +81,8 @@ pub enum Any {
     Sea(Box<Loaded<SeaSpec>>),
     /// A control law.
     Controller(Box<Loaded<ControllerSpec>>),
+    /// Limits of the ride.
+    Criteria(Box<Loaded<CriteriaSpec>>),
     /// A fault.
     Fault(Box<Loaded<FaultSpec>>),
     /// A scenario.
@@ -97,6 +101,11 @@ pub fn load_sea(path: impl AsRef<Path>) -> Result<Loaded<SeaSpec>> {
 
 /// Reads a controller file.
 pub fn load_controller(path: impl AsRef<Path>) -> Result<Loaded<ControllerSpec>> {
+    load(path.as_ref())
+}
+
+/// Reads a criteria file.
+pub fn load_criteria(path: impl AsRef<Path>) -> Result<Loaded<CriteriaSpec>> {
     load(path.as_ref())
 }
 
@@ -124,6 +133,7 @@ pub fn parse_any(path: &Path, bytes: Vec<u8>, on_disk: bool) -> Result<Any> {
         CraftSpec::KIND => Any::Craft(Box::new(finish(source, &value, on_disk)?)),
         SeaSpec::KIND => Any::Sea(Box::new(finish(source, &value, on_disk)?)),
         ControllerSpec::KIND => Any::Controller(Box::new(finish(source, &value, on_disk)?)),
+        CriteriaSpec::KIND => Any::Criteria(Box::new(finish(source, &value, on_disk)?)),
         FaultSpec::KIND => Any::Fault(Box::new(finish(source, &value, on_disk)?)),
         _ => Any::Scenario(Box::new(finish(source, &value, on_disk)?)),
     })
@@ -274,7 +284,14 @@ fn sorted(mut problems: Vec<Problem>, source: &Source) -> Error {
 }
 
 /// The kinds of file, in the order a user meets them.
-pub const KINDS: [&str; 5] = ["craft", "sea", "controller", "fault", "scenario"];
+pub const KINDS: [&str; 6] = [
+    "craft",
+    "sea",
+    "controller",
+    "criteria",
+    "fault",
+    "scenario",
+];
 
 fn kind_of(value: &Value, source: &Source) -> Result<&'static str> {
     let fail = |p: Problem| Err(Error::from(locate(vec![p], source)));
