@@ -3,7 +3,9 @@
 use std::f64::consts::PI;
 
 use super::close;
-use super::shapes::{circle_and_strut, floating_box, half_ellipse, omega, semicircle};
+use super::shapes::{
+    circle_and_strut, floating_box, half_ellipse, omega, semicircle, submerged_circle,
+};
 use crate::geometry::contour::Contour;
 use crate::hydro::section::{Panels, SectionOptions, SectionSolver};
 
@@ -105,6 +107,19 @@ fn area_is_restored() {
             let p = Panels::new(&c, &options).unwrap();
             close("area", p.area_m2(), area, 1e-10, 0.0);
         }
+    }
+}
+
+/// From a flat panel's midpoint the rest of a closed outline fills half the horizon; the mirrored
+/// hull, seen from outside, fills nothing.
+#[test]
+fn row_sums_are_solid_angles() {
+    let s = make(&submerged_circle(4.0, 2.0), true, 48);
+    let m = s.panels().len();
+    for p in 0..m {
+        let sum = |f: &[f64]| f[p * m..(p + 1) * m].iter().sum::<f64>();
+        close("own", sum(&s.own.angle), PI, 1e-12, 0.0);
+        close("other", sum(&s.other.angle), 0.0, 0.0, 1e-12);
     }
 }
 
