@@ -13,13 +13,13 @@ use super::steady::SteadyForces;
 use crate::error::{Error, Problem, Result};
 use crate::geometry::craft::Craft;
 use crate::geometry::restoring::Restoring;
+use crate::hydro::craft_hydro::{CraftHydro, HydroAtSpeed};
 use crate::hydro::downwash::{self, DownwashLink};
 use crate::hydro::memory::MemoryModel;
-use crate::hydro::radiation::{CraftHydro, HydroAtSpeed};
 use crate::hydro::resistance;
 use crate::hydro::surface::{Surface, build_surfaces};
 use crate::hydro::viscous::ViscousModel;
-use crate::spec::craft::CraftSpec;
+use crate::spec::craft::{CraftSpec, ViscousSpec};
 use crate::spec::scenario::{CourseSpec, PhysicsSpec};
 use crate::units::kn;
 
@@ -67,7 +67,7 @@ impl CraftModel {
             );
             return Err(Problem::at("surfaces", message).into());
         }
-        let hydro = CraftHydro::build(&craft, physics, cache)?;
+        let hydro = CraftHydro::compute(&craft, physics)?;
         let surfaces = if physics.surfaces {
             build_surfaces(spec, &|x| hull_radius_m(&craft, x), &physics.fins)?
         } else {
@@ -76,7 +76,7 @@ impl CraftModel {
         let links = downwash::links(&surfaces, &physics.fins);
         let mut restoring = Restoring::build(&craft);
         restoring.set_weight(&craft.mass, craft.g_m_s2);
-        let viscous = ViscousModel::build(&craft, &spec.viscous)?;
+        let viscous = ViscousModel::build(&craft, &viscous_spec(spec, physics));
         let mut warnings = Vec::new();
         let steady = steady_forces(&craft, &mut warnings);
         Ok(CraftModel {
@@ -125,11 +125,8 @@ impl CraftModel {
             MemoryModel::none(hydro.memory.a_inf)
         };
         let mut viscous = self.viscous.clone();
-        viscous.set_shedding(&hydro.edge_a22_kg_m);
-        if !self.physics.body_lift {
-            viscous.switch_body_lift_off();
-        }
-        let viscous_linear = viscous.linear_matrix(speed_m_s, craft.rho_kg_m3);
+        viscous.set_shedding(hydro.shedding.clone());
+        let viscous_linear = viscous.linear_matrix(speed_m_s);
         let (delays, delay_of) = delay_lines(&self.links);
         let total = mass + memory.a_inf;
         Plant {
@@ -165,6 +162,15 @@ impl CraftModel {
         }
         .finish()
     }
+}
+
+/// The craft's viscous coefficients under the switches.
+fn viscous_spec(spec: &CraftSpec, physics: &PhysicsSpec) -> ViscousSpec {
+    let mut v = spec.viscous.clone();
+    if !physics.body_lift {
+        v.body_lift = 0.0;
+    }
+    v
 }
 
 /// Radius that a surface's root sees: zero where there is no hull.
@@ -232,6 +238,9 @@ fn steady_forces(craft: &Craft, warnings: &mut Vec<String>) -> SteadyForces {
     }
     let resistance: Vec<(f64, f64)> = if spec.resistance.is_empty() {
         resistance::resistance_curve(craft, &RESISTANCE_SPEEDS_KN.map(kn))
+            .iter()
+            .map(|p| (p.speed_m_s, p.total_n()))
+            .collect()
     } else {
         spec.resistance
             .iter()

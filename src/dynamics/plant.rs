@@ -197,15 +197,10 @@ impl Plant {
                 y_m: s.r_m.y,
             });
         }
-        for strip in self.viscous.strips() {
-            let r_m = Vector3::from(strip.r_m);
+        for e in self.viscous.drag_elements() {
             self.channels.push(WaveChannel::Orbital {
-                r_m,
-                along: Vector3::z(),
-            });
-            self.channels.push(WaveChannel::Orbital {
-                r_m,
-                along: Vector3::y(),
+                r_m: e.r_m,
+                along: e.along,
             });
         }
         self.momentum_mass = self.mass + self.memory.a_inf;
@@ -255,9 +250,7 @@ impl Plant {
             return [Complex64::ZERO; 6];
         };
         let mut f = table.at(mu_rad, omega_rad_s);
-        let viscous = self
-            .viscous
-            .wave_force(omega_rad_s, mu_rad, self.speed_m_s, self.g_m_s2);
+        let viscous = self.viscous.wave_force(omega_rad_s, mu_rad, self.speed_m_s);
         for (a, b) in f.iter_mut().zip(viscous) {
             *a += b;
         }
@@ -372,7 +365,7 @@ impl Plant {
         }
         if self.quadratic_drag {
             let orbital = &waves[ChannelOffsets::new(self.surfaces.len()).strips..];
-            f += self.viscous.drag_wrench(nu, orbital, self.rho_kg_m3);
+            f += self.viscous.drag_wrench(nu, orbital);
         }
         f
     }

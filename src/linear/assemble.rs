@@ -243,12 +243,8 @@ impl<'a> Assembly<'a> {
 
     /// Slope of the quadratic drag at the equilibrium (zero at rest across the flow).
     fn drag_slope(&self) -> Matrix6<f64> {
-        let calm = vec![0.0; 2 * self.plant.viscous.strips().len()];
-        let at = |nu: &Vector6<f64>| {
-            self.plant
-                .viscous
-                .drag_wrench(nu, &calm, self.plant.rho_kg_m3)
-        };
+        let calm = vec![0.0; self.plant.viscous.drag_elements().len()];
+        let at = |nu: &Vector6<f64>| self.plant.viscous.drag_wrench(nu, &calm);
         let h = 1e-6; // the drag is quadratic: only rounding limits the step
         let mut d = Matrix6::zeros();
         for j in 0..6 {
