@@ -1,6 +1,8 @@
 //! What a user reads when a file is wrong: the whole text, pinned. Where · what was found · what
 //! is allowed · what to do.
 
+#![allow(clippy::unwrap_used)] // helpers of tests may fail loudly
+
 use std::fs;
 use std::path::Path;
 

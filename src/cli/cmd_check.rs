@@ -45,6 +45,9 @@ struct Report<'a> {
 }
 
 /// Checks every file; one that is wrong does not stop the others.
+///
+/// # Errors
+/// When standard output cannot be written.
 pub fn run(options: &Options, shell: &mut Shell) -> Result<Status> {
     let mut problems: Vec<Problem> = Vec::new();
     for file in &options.files {

@@ -24,6 +24,9 @@ pub struct Options {
 }
 
 /// Prints the file as it was understood.
+///
+/// # Errors
+/// When the file cannot be read or is wrong.
 pub fn run(options: &Options, shell: &mut Shell) -> Result<Status> {
     match load_any(&options.file)? {
         Any::Craft(f) => shell.json(&resolve::craft(&f.spec))?,

@@ -338,7 +338,7 @@ fn laws_need_bounds_and_matching_channels() {
 #[test]
 fn scenarios_by_themselves() {
     let scenario = |at: &str, v: Value, key: &str, words: &str| {
-        one::<ScenarioSpec>(SCENARIO, at, v, key, words)
+        one::<ScenarioSpec>(SCENARIO, at, v, key, words);
     };
     scenario("/seeds", json!([1, 1]), "seeds[1]", "a second time");
     scenario(
