@@ -17,7 +17,7 @@
 //! Salvesen, Tuck & Faltinsen (1970), Table 1, the zero-speed integrals.
 //!
 //! # Checked by
-//! `uniform_hull_has_the_textbook_integrals`, `mirror_image_changes_the_odd_couplings`,
+//! `uniform_hull_has_the_textbook_integrals`, `froude_scaling_is_exact`,
 //! `sections_agree_with_kramers_kronig`.
 
 use nalgebra::{Matrix3, Matrix3x6, Matrix6};
