@@ -10,6 +10,7 @@ const T: f64 = 0.1;
 
 fn spec() -> LqrSpec {
     LqrSpec {
+        channel_deg: Vec::new(),
         design_speeds_kn: vec![18.0],
         min_speed_kn: 4.0,
         acceptable: LqrAcceptable {

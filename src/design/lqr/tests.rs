@@ -13,6 +13,7 @@ use crate::units::kn;
 
 pub(crate) fn spec() -> LqrSpec {
     LqrSpec {
+        channel_deg: Vec::new(),
         design_speeds_kn: vec![12.0, 18.0],
         min_speed_kn: 4.0,
         acceptable: LqrAcceptable {
