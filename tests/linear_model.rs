@@ -17,7 +17,8 @@ fn linear_model_equals_central_difference() {
         cross_flow_drag: false,
         ..PhysicsSpec::default()
     });
-    for speed_kn in [0.0, 8.0, 16.0] {
+    // speeds off the rows of the resistance table, where its slope jumps
+    for speed_kn in [0.0, 7.3, 16.4] {
         let mut plant = model.plant(kn(speed_kn), &mean_held()).expect("plant");
         ideal_servos(&mut plant);
         let trim = trim::level(&plant).expect("trim");

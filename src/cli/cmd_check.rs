@@ -17,7 +17,7 @@ use crate::spec::validate::bundle;
                   A scenario is checked together with the files it names."
 )]
 pub struct Options {
-    /// Files of any kind (`ridewright.craft/1`, `sea`, `controller`, `fault`, `scenario`).
+    /// Files of any kind (`ridewright.craft/1`, `sea`, `controller`, `criteria`, `fault`, `scenario`).
     #[arg(value_name = "FILE", required = true)]
     pub files: Vec<PathBuf>,
     /// Print the findings as JSON.
@@ -45,6 +45,9 @@ struct Report<'a> {
 }
 
 /// Checks every file; one that is wrong does not stop the others.
+///
+/// # Errors
+/// When standard output cannot be written.
 pub fn run(options: &Options, shell: &mut Shell) -> Result<Status> {
     let mut problems: Vec<Problem> = Vec::new();
     for file in &options.files {
@@ -94,6 +97,7 @@ fn check(file: &PathBuf) -> Result<String> {
         Any::Craft(f) => ("craft", f.spec.name),
         Any::Sea(f) => ("sea", f.spec.name),
         Any::Controller(f) => ("controller", f.spec.name),
+        Any::Criteria(f) => ("criteria", f.spec.name),
         Any::Fault(f) => ("fault", f.spec.name),
         Any::Scenario(f) => {
             bundle(file)?;

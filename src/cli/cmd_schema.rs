@@ -28,6 +28,9 @@ pub struct Options {
 }
 
 /// Prints the schemas, or writes them and the field tables.
+///
+/// # Errors
+/// When a file or standard output cannot be read or written.
 pub fn run(options: &Options, shell: &mut Shell) -> Result<Status> {
     if let Some(folder) = &options.write {
         std::fs::create_dir_all(folder).map_err(|e| Error::io("make this folder", folder, &e))?;
@@ -51,14 +54,13 @@ pub fn run(options: &Options, shell: &mut Shell) -> Result<Status> {
         shell.talk(&format!("wrote field tables into {}", file.display()));
     }
     if options.write.is_none() && options.tables.is_none() {
-        match &options.kind {
-            Some(kind) => shell.json(schema::of(kind))?,
-            None => {
-                let kinds = crate::spec::load::KINDS;
-                let all: std::collections::BTreeMap<_, _> =
-                    kinds.iter().map(|k| (k, schema::of(k))).collect();
-                shell.json(&all)?;
-            }
+        if let Some(kind) = &options.kind {
+            shell.json(schema::of(kind))?;
+        } else {
+            let kinds = crate::spec::load::KINDS;
+            let all: std::collections::BTreeMap<_, _> =
+                kinds.iter().map(|k| (k, schema::of(k))).collect();
+            shell.json(&all)?;
         }
     }
     Ok(Status::Met)

@@ -15,7 +15,7 @@ use crate::spec::resolve;
                   The output is a valid file again. null means: worked out when the file is used."
 )]
 pub struct Options {
-    /// File of any kind (`ridewright.craft/1`, `sea`, `controller`, `fault`, `scenario`).
+    /// File of any kind (`ridewright.craft/1`, `sea`, `controller`, `criteria`, `fault`, `scenario`).
     #[arg(value_name = "FILE")]
     pub file: PathBuf,
     /// Print JSON; it is what this verb prints in any case.
@@ -24,11 +24,15 @@ pub struct Options {
 }
 
 /// Prints the file as it was understood.
+///
+/// # Errors
+/// When the file cannot be read or is wrong.
 pub fn run(options: &Options, shell: &mut Shell) -> Result<Status> {
     match load_any(&options.file)? {
         Any::Craft(f) => shell.json(&resolve::craft(&f.spec))?,
         Any::Sea(f) => shell.json(&f.spec)?,
         Any::Controller(f) => shell.json(&f.spec)?,
+        Any::Criteria(f) => shell.json(&f.spec)?,
         Any::Fault(f) => shell.json(&f.spec)?,
         Any::Scenario(f) => shell.json(&f.spec)?,
     }

@@ -40,6 +40,9 @@ impl Shell {
     }
 
     /// Writes data and a line end to standard output.
+    ///
+    /// # Errors
+    /// When standard output fails, a closed pipe excepted.
     pub fn data(&mut self, text: &str) -> Result<()> {
         if self.is_closed {
             return Ok(());
@@ -58,6 +61,9 @@ impl Shell {
     }
 
     /// Writes a value as JSON to standard output.
+    ///
+    /// # Errors
+    /// When standard output fails, a closed pipe excepted.
     pub fn json(&mut self, value: &impl Serialize) -> Result<()> {
         let text = serde_json::to_string_pretty(value)
             .map_err(|e| Error::new(format!("cannot write the result as JSON: {e}")))?;

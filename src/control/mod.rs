@@ -129,12 +129,8 @@ pub fn from_spec(
                     "solve them first from the linear model of the craft",
                 )
             })?;
-            let _ = (l, m);
-            return Err(Error::new("LQR comes with the next commit"));
+            Box::new(lqr::Lqr::new(&spec.name, l, m)?)
         }
-        LawSpec::External(_) => {
-            let _ = folder;
-            return Err(Error::new("external laws come with the next commit"));
-        }
+        LawSpec::External(e) => Box::new(external::External::new(&spec.name, e, folder)?),
     })
 }

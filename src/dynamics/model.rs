@@ -13,12 +13,14 @@ use super::steady::SteadyForces;
 use crate::error::{Error, Problem, Result};
 use crate::geometry::craft::Craft;
 use crate::geometry::restoring::Restoring;
-use crate::hydro::craft_hydro::{CraftHydro, HydroAtSpeed};
+use crate::hydro::cache;
+use crate::hydro::craft_hydro::CraftHydro;
 use crate::hydro::downwash::{self, DownwashLink};
 use crate::hydro::memory::MemoryModel;
 use crate::hydro::resistance;
 use crate::hydro::surface::{Surface, build_surfaces};
 use crate::hydro::viscous::ViscousModel;
+use crate::hydro::wave_force::WaveForceTable;
 use crate::spec::craft::{CraftSpec, ViscousSpec};
 use crate::spec::scenario::{CourseSpec, PhysicsSpec};
 use crate::units::kn;
@@ -67,7 +69,10 @@ impl CraftModel {
             );
             return Err(Problem::at("surfaces", message).into());
         }
-        let hydro = CraftHydro::compute(&craft, physics)?;
+        let (hydro, mut warnings) = match cache {
+            Some(dir) => cache::load_or_compute(&craft, physics, dir)?,
+            None => (CraftHydro::compute(&craft, physics)?, Vec::new()),
+        };
         let surfaces = if physics.surfaces {
             build_surfaces(spec, &|x| hull_radius_m(&craft, x), &physics.fins)?
         } else {
@@ -77,7 +82,6 @@ impl CraftModel {
         let mut restoring = Restoring::build(&craft);
         restoring.set_weight(&craft.mass, craft.g_m_s2);
         let viscous = ViscousModel::build(&craft, &viscous_spec(spec, physics));
-        let mut warnings = Vec::new();
         let steady = steady_forces(&craft, &mut warnings);
         Ok(CraftModel {
             craft,
@@ -103,7 +107,19 @@ impl CraftModel {
             )));
         }
         let hydro = self.hydro.at_speed(speed_m_s)?;
-        Ok(self.plant_with(&hydro, speed_m_s, course))
+        let waves = self.physics.wave_forces.then_some(hydro.wave_force);
+        Ok(self.plant_with(hydro.memory, waves, speed_m_s, course))
+    }
+
+    /// The plant with added mass held constant and no waves: for equilibria, with `added_mass` at
+    /// zero frequency, and for design models, with that of the motion to be damped.
+    pub fn plant_without_memory(
+        &self,
+        added_mass: Matrix6<f64>,
+        speed_m_s: f64,
+        course: &CourseSpec,
+    ) -> Plant {
+        self.plant_with(MemoryModel::none(added_mass), None, speed_m_s, course)
     }
 
     /// Servos of the surfaces that are there.
@@ -115,17 +131,17 @@ impl CraftModel {
         }
     }
 
-    /// The plant from water forces at hand.
-    pub fn plant_with(&self, hydro: &HydroAtSpeed, speed_m_s: f64, course: &CourseSpec) -> Plant {
+    fn plant_with(
+        &self,
+        memory: MemoryModel,
+        wave_force: Option<WaveForceTable>,
+        speed_m_s: f64,
+        course: &CourseSpec,
+    ) -> Plant {
         let craft = &self.craft;
         let mass = mass_matrix(&craft.mass);
-        let memory = if self.physics.memory {
-            hydro.memory.clone()
-        } else {
-            MemoryModel::none(hydro.memory.a_inf)
-        };
         let mut viscous = self.viscous.clone();
-        viscous.set_shedding(hydro.shedding.clone());
+        viscous.set_shedding(self.hydro.shedding.clone());
         let viscous_linear = viscous.linear_matrix(speed_m_s);
         let (delays, delay_of) = delay_lines(&self.links);
         let total = mass + memory.a_inf;
@@ -153,7 +169,7 @@ impl CraftModel {
             steady: self.steady.clone(),
             hold: hold(course, &total),
             surge_free: self.physics.surge_coupling,
-            wave_force: self.physics.wave_forces.then(|| hydro.wave_force.clone()),
+            wave_force,
             memory,
             momentum_mass: Matrix6::zeros(),
             mass_inverse: Matrix6::zeros(),

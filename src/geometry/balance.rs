@@ -81,7 +81,7 @@ pub fn float(restoring: &Restoring) -> Option<Floating> {
 }
 
 /// How far a weight lies from balance in the linear sense: sinkage m, heel rad, trim rad.
-fn linear_tilt(form: &Form, mass: &MassProperties, h: &Hydrostatics, rho: f64, g: f64) -> [f64; 3] {
+fn linear_tilt(form: &Form, mass: &MassProperties, h: &Hydrostatics, rho: f64) -> [f64; 3] {
     let dm = mass.mass_kg - rho * form.volume_m3;
     let sinkage = dm / (rho * form.a_w_m2);
     let trim_arm = mass.mass_kg * (mass.cg_m.x - form.cb_m.x) + dm * (form.cb_m.x - h.lcf_m);
@@ -89,7 +89,7 @@ fn linear_tilt(form: &Form, mass: &MassProperties, h: &Hydrostatics, rho: f64, g
     [
         sinkage,
         mass.mass_kg * mass.cg_m.y / (weight * h.gm_t_m),
-        -trim_arm / (weight * h.gm_l_m) * if g > 0.0 { 1.0 } else { 0.0 },
+        -trim_arm / (weight * h.gm_l_m),
     ]
 }
 
@@ -126,7 +126,7 @@ pub(super) fn check(
     if !upright {
         return mass;
     }
-    let [sinkage, heel, trim] = linear_tilt(form, &mass, &h, rho, g);
+    let [sinkage, heel, trim] = linear_tilt(form, &mass, &h, rho);
     let tilt = TILT_TOL_DEG.to_radians();
     if sinkage.abs() <= SINKAGE_TOL_M && heel.abs() <= tilt && trim.abs() <= tilt {
         let scale = displacement / mass.mass_kg;
@@ -211,28 +211,22 @@ fn balance_hint(spec: &MassSpec, name: &str, value: f64, lacking: f64, unit: &st
 }
 
 fn told(f: &Floating) -> String {
-    let mut out = format!(
-        "{:.3} m {} than designed",
+    let (trim, heel) = (f.trim_rad.to_degrees(), f.heel_rad.to_degrees());
+    let heeled = if heel.abs() > 0.005 {
+        let side = if heel >= 0.0 { "starboard" } else { "port" };
+        format!(", heeled {:.2} deg to {side}", heel.abs())
+    } else {
+        String::new()
+    };
+    format!(
+        "{:.3} m {} than designed, trimmed {:.2} deg bow {}{heeled}",
         f.sinkage_m.abs(),
         if f.sinkage_m >= 0.0 {
             "deeper"
         } else {
             "higher"
-        }
-    );
-    let trim = f.trim_rad.to_degrees();
-    out += &format!(
-        ", trimmed {:.2} deg bow {}",
+        },
         trim.abs(),
-        if trim >= 0.0 { "up" } else { "down" }
-    );
-    let heel = f.heel_rad.to_degrees();
-    if heel.abs() > 0.005 {
-        out += &format!(
-            ", heeled {:.2} deg to {}",
-            heel.abs(),
-            if heel >= 0.0 { "starboard" } else { "port" }
-        );
-    }
-    out
+        if trim >= 0.0 { "up" } else { "down" },
+    )
 }

@@ -56,6 +56,7 @@ pub struct Restoring {
     wave_factor: f64,
 }
 
+/// A pair of strips, starboard and port.
 #[derive(Clone, Copy, Debug)]
 struct Strip {
     x: f64,
@@ -131,9 +132,7 @@ impl Restoring {
             let first = out.cells.len();
             out.cells.extend(table(hull, struts, x, &grid));
             let y = super::contour::strut_at(struts, x).map_or(hull.centre_y_m, |s| s.centre_y_m);
-            for y in [y, -y] {
-                out.strips.push(Strip { x, y, width, first });
-            }
+            out.strips.push(Strip { x, y, width, first });
         }
         out.correct(form);
         out
@@ -150,11 +149,11 @@ impl Restoring {
         let mut c = Matrix3::zeros();
         for s in &self.strips {
             let cell = &self.cells[s.first + self.cell_of(0.0)];
-            let w = s.width * cell.breadth;
+            let w = 2.0 * s.width * cell.breadth;
             c[(0, 0)] += w;
             c[(0, 2)] -= w * s.x;
             c[(2, 2)] += w * s.x * s.x;
-            c[(1, 1)] += w * s.y * s.y + s.width * cell.own;
+            c[(1, 1)] += w * s.y * s.y + 2.0 * s.width * cell.own;
         }
         c[(2, 0)] = c[(0, 2)];
         let exact = Matrix3::new(
@@ -190,19 +189,29 @@ impl Restoring {
         let flat = 1.0 / e.z.max(0.05);
         let (d0, ex, ey) = (heave * flat, e.x * flat, e.y * flat);
         let mut sum = self.still;
-        let per_step = 1.0 / self.grid.step;
+        let (top, per_step) = (self.grid.top, 1.0 / self.grid.step);
         for s in &self.strips {
-            let z_w = (-(d0 + ex * s.x + ey * s.y)).max(self.grid.top);
-            let k = (((z_w - self.grid.top) * per_step) as usize).min(CELLS);
-            let cell = &self.cells[s.first + k];
-            let d = z_w - (self.grid.top + k as f64 * self.grid.step);
-            let area = cell.area - cell.breadth * d;
-            let below = cell.below - d * (cell.area - 0.5 * cell.breadth * d);
-            let wedge = ey * cell.own;
-            sum[0] += s.width * area;
-            sum[1] += s.width * area * s.x;
-            sum[2] += s.width * (area * s.y + wedge);
-            sum[3] += s.width * (below + z_w * area - 0.5 * ey * wedge);
+            let cells = &self.cells[s.first..=s.first + CELLS];
+            let mid = -(d0 + ex * s.x);
+            let across = ey * s.y;
+            let mut pair = [[0.0; 3]; 2]; // area, wedge, ∫ z dA
+            for (out, z_w) in pair.iter_mut().zip([mid - across, mid + across]) {
+                let z_w = z_w.max(top);
+                let t = (z_w - top) * per_step;
+                let k = (t as usize).min(CELLS);
+                let cell = &cells[k];
+                let d = (t - k as f64) * self.grid.step;
+                let area = cell.area - cell.breadth * d;
+                let below = cell.below - d * (cell.area - 0.5 * cell.breadth * d);
+                let wedge = ey * cell.own;
+                *out = [area, wedge, below + z_w * area - 0.5 * ey * wedge];
+            }
+            let [stbd, port] = pair;
+            let area = s.width * (stbd[0] + port[0]);
+            sum[0] += area;
+            sum[1] += area * s.x;
+            sum[2] += s.width * ((stbd[0] - port[0]) * s.y + stbd[1] + port[1]);
+            sum[3] += s.width * (stbd[2] + port[2]);
         }
         let bite = self.cross.immersed(d0 + self.cross.underside_z, ex, ey);
         for i in 0..4 {
@@ -302,7 +311,7 @@ impl Restoring {
 
     /// Number of strips, both sides.
     pub fn strips(&self) -> usize {
-        self.strips.len()
+        2 * self.strips.len()
     }
 }
 

@@ -13,6 +13,9 @@ use super::hull::LowerHull;
 use super::integrate::gauss_legendre;
 use super::strut::Strut;
 
+/// Strips of the box along its length.
+const STRIPS: usize = 16;
+
 /// Cells of a table; about 3 cm on a craft of 30 m.
 pub(super) const CELLS: usize = 256;
 
@@ -115,7 +118,6 @@ impl CrossBox {
         if greatest <= 0.0 {
             return [0.0; 4];
         }
-        const STRIPS: usize = 16;
         let dx = 2.0 * half / STRIPS as f64;
         let mut sum = [0.0; 4];
         for i in 0..STRIPS {

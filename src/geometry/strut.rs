@@ -12,7 +12,7 @@
 //! The strut stands within its hull's length and breadth (checked).
 //!
 //! # Checked by
-//! `twin_rect_20`, `twin_parabola_22`, `ellipse_waterplane`, `flare_widens_upwards`
+//! `twin_rect_20`, `twin_parabola_22`, `box_with_strut_has_the_volume_of_its_prisms`, `flare_widens_upwards`
 
 use super::hull::{HullSection, LowerHull, in_range};
 use super::integrate::merged;
@@ -147,6 +147,7 @@ impl Strut {
 
     fn check_on_hull(&self, key: &str, hull: &LowerHull, problems: &mut Vec<Problem>) {
         const ROOM_M: f64 = 1e-9; // the ends may coincide with the hull's
+        const CUTS: usize = 200;
         for (name, x, over) in [
             ("fore_x_m", self.fore_x_m, self.fore_x_m - hull.fore_x_m),
             ("aft_x_m", self.aft_x_m, hull.aft_x_m - self.aft_x_m),
@@ -165,7 +166,6 @@ impl Strut {
                 return;
             }
         }
-        const CUTS: usize = 200;
         for i in 0..=CUTS {
             let x = self.aft_x_m + self.length_m() * i as f64 / CUTS as f64;
             let Some(s) = hull.section_at(x) else {

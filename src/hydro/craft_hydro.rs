@@ -18,6 +18,10 @@ use crate::frames::encounter_rad_s;
 use crate::geometry::craft::Craft;
 use crate::spec::scenario::PhysicsSpec;
 
+/// k L of the encounter frequency up to which the strips' heave flow in waves takes the
+/// regularised ratio; there the finite-length factor is within a tenth of one.
+const HEAVE_RATIO_END: f64 = 6.0;
+
 /// Speed-independent tables of a craft.
 #[derive(Clone, Debug)]
 pub struct CraftHydro {
@@ -69,6 +73,17 @@ impl CraftHydro {
     /// # Errors
     /// Bad station or frequency lists; sections that cannot be solved.
     pub fn compute(craft: &Craft, physics: &PhysicsSpec) -> Result<Self> {
+        let (stations, omega) = Self::cuts(craft, physics)?;
+        let options = SectionOptions::default();
+        let strips = Strips::solve(stations, omega, &options, craft.rho_kg_m3, craft.g_m_s2)?;
+        Self::assemble(craft, physics, strips, &options)
+    }
+
+    /// Stations and frequencies: the user's where given.
+    ///
+    /// # Errors
+    /// Bad station or frequency lists.
+    pub fn cuts(craft: &Craft, physics: &PhysicsSpec) -> Result<(Stations, Vec<f64>)> {
         let stations = match &physics.stations_x_m {
             Some(x) => Stations::of_user(craft, x)?,
             None => Stations::of_craft(craft)?,
@@ -77,9 +92,7 @@ impl CraftHydro {
             Some(w) => checked_frequencies(w)?,
             None => frequency_grid(craft.hull.length_m(), craft.g_m_s2),
         };
-        let options = SectionOptions::default();
-        let strips = Strips::solve(stations, omega, &options, craft.rho_kg_m3, craft.g_m_s2)?;
-        Self::assemble(craft, physics, strips, &options)
+        Ok((stations, omega))
     }
 
     /// The craft's tables from strips already solved (or read back).
@@ -213,8 +226,10 @@ impl CraftHydro {
         );
         let strip = self.strips.in_wave(&wave, &reading);
         let fit = self.rigid_fit(&wave);
-        let more = self.beyond_strips(radiation, omega_e, &reading);
+        let (more, heave) = self.beyond_strips(radiation, omega_e, &reading);
         let mut p = strip.momentum;
+        p[2] *= heave;
+        p[4] *= heave;
         for i in 0..6 {
             for j in 0..6 {
                 p[i] += more[(i, j)] * fit.nu[j];
@@ -243,13 +258,16 @@ impl CraftHydro {
         f
     }
 
-    /// M - M_strip: complex mass of the regularised tables beyond what the strips' potentials give.
+    /// M - M_strip: complex mass of the regularised tables beyond what the strips' potentials give,
+    /// and the factor on the strips' heave flow that is in M_strip: the two-dimensional heave mass
+    /// jumps and grows like a logarithm at zero frequency, so for waves of encounter longer than
+    /// the craft the sections take the regularised craft's ratio.
     fn beyond_strips(
         &self,
         radiation: &RadiationTable,
         omega_e: f64,
         reading: &Reading,
-    ) -> Matrix6<Complex64> {
+    ) -> (Matrix6<Complex64>, Complex64) {
         let w = omega_e.abs();
         let (a, b) = radiation.at(w);
         let damping = if w > 1e-9 { b / w } else { Matrix6::zeros() };
@@ -263,9 +281,22 @@ impl CraftHydro {
             strip_b += (self.raw.twin.b[i] * s + self.raw.isolated.b[i] * (1.0 - s)) * (c / wi);
         }
         let sign = if reading.conjugate { 1.0 } else { -1.0 };
-        let da = a - self.surge - strip_a;
-        let db = (damping - strip_b) * sign;
-        Matrix6::from_fn(|i, j| Complex64::new(da[(i, j)], db[(i, j)]))
+        let complex = |re: &Matrix6<f64>, im: &Matrix6<f64>, i: usize, j: usize| {
+            Complex64::new(re[(i, j)], sign * im[(i, j)])
+        };
+        let mass = a - self.surge;
+        // the end correction is no matter of frequency: out of the ratio
+        let whole = complex(&mass, &damping, 2, 2) + self.end_correction[(2, 2)];
+        let ratio = whole / complex(&strip_a, &strip_b, 2, 2);
+        let kl = w * w / self.strips.g_m_s2 * self.regularisation.length_m;
+        let share = super::regularise::fade((kl / HEAVE_RATIO_END).sqrt());
+        let heave = Complex64::ONE + (ratio - 1.0) * share;
+        let more = Matrix6::from_fn(|i, j| {
+            let vertical = (i == 2 || i == 4) && (j == 2 || j == 4);
+            let factor = if vertical { heave } else { Complex64::ONE };
+            complex(&mass, &damping, i, j) - complex(&strip_a, &strip_b, i, j) * factor
+        });
+        (more, heave)
     }
 
     /// Rigid motion of the craft that fits the orbital velocity along the hulls' axes best.
@@ -499,4 +530,4 @@ pub fn rigid_mass(craft: &Craft) -> Matrix6<f64> {
 }
 
 #[cfg(test)]
-mod tests;
+pub(crate) mod tests;

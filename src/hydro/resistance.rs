@@ -8,8 +8,8 @@
 //!     + ∫ (1/2) dA/dx e^(-k λ² z_a) e^(i k λ x) dx    lower hull, area A, axis depth z_a
 //! ```
 //! for one side; the factor 4 cos² is that of two sides b from the centre plane. λ = cosh u
-//! removes the root. The x integrals are exact for functions linear between dense nodes; blunt
-//! ends count as jumps. Where a step in u cannot follow the interference it is averaged.
+//! removes the root. The x integrals are exact for arcs of parabolas (Filon's way); blunt ends
+//! count as jumps. Where a step in u cannot follow the interference it is averaged.
 //!
 //! # Symbols
 //! S wetted area, Re on the length of hull or strut, 1 + k `form_factor`, C_A `roughness_allowance`.
@@ -89,6 +89,9 @@ pub fn resistance_curve(craft: &Craft, speeds_m_s: &[f64]) -> Vec<ResistancePoin
         .collect()
 }
 
+/// Speeds of a computed table.
+const ROWS: usize = 24;
+
 /// Resistance against speed as the plant uses it: the file's table, or the computed curve.
 #[derive(Clone, Debug, PartialEq)]
 pub struct ResistanceTable {
@@ -113,7 +116,6 @@ impl ResistanceTable {
                 from_file: true,
             };
         }
-        const ROWS: usize = 24;
         let speeds: Vec<f64> = (1..=ROWS)
             .map(|i| max_speed_m_s * i as f64 / ROWS as f64)
             .collect();
@@ -189,31 +191,46 @@ impl Column {
 /// Source sheets of one side.
 struct Sheets {
     /// Per sheet: nodes x, half thickness (or half area), column.
-    sheets: Vec<Vec<(f64, f64, Column)>>,
+    columns: Vec<Vec<(f64, f64, Column)>>,
     half_spacing: Option<f64>,
     length: f64,
 }
 
-/// Nodes of a sheet's piece; the slope error falls with the square.
-const CELLS: usize = 60;
+/// Parabolic arcs a sheet's piece.
+const ARCS: usize = 24;
 
+/// Nodes of a sheet: the ends and the middles of arcs that crowd at the ends of each piece.
 fn nodes(breaks: &[f64]) -> Vec<f64> {
     let mut x = vec![breaks[0]];
     for pair in breaks.windows(2) {
         let (mid, half) = (0.5 * (pair[0] + pair[1]), 0.5 * (pair[1] - pair[0]));
-        for i in 1..=CELLS {
-            x.push(mid - half * (PI * i as f64 / CELLS as f64).cos());
+        for i in 1..=ARCS {
+            let end = mid - half * (PI * i as f64 / ARCS as f64).cos();
+            let start = x[x.len() - 1];
+            x.extend([0.5 * (start + end), end]);
         }
     }
     x
 }
 
+/// ∫ (slope + bend s) e^(iqs) ds over an arc of half length h, from its middle.
+fn arc_integral(slope: f64, bend: f64, h: f64, q: f64) -> Complex64 {
+    let t = q * h;
+    let (sin, cos) = t.sin_cos();
+    let (even, odd) = if t.abs() < 0.05 {
+        (1.0 - t * t / 6.0, t / 3.0 - t.powi(3) / 30.0)
+    } else {
+        (sin / t, (sin - t * cos) / (t * t))
+    };
+    Complex64::new(2.0 * h * slope * even, 2.0 * h * h * bend * odd)
+}
+
 impl Sheets {
     fn of_craft(craft: &Craft) -> Sheets {
-        let mut sheets = vec![hull_sheet(&craft.hull)];
-        sheets.extend(craft.struts.iter().map(|s| strut_sheet(&craft.hull, s)));
+        let mut columns = vec![hull_sheet(&craft.hull)];
+        columns.extend(craft.struts.iter().map(|s| strut_sheet(&craft.hull, s)));
         Sheets {
-            sheets,
+            columns,
             half_spacing: Some(craft.hull.centre_y_m),
             length: craft.hull.length_m(),
         }
@@ -222,23 +239,20 @@ impl Sheets {
     /// H of one side at wave number q = k λ along x, kappa = k λ² in depth.
     fn amplitude(&self, q: f64, kappa: f64) -> Complex64 {
         let mut sum = Complex64::ZERO;
-        for sheet in &self.sheets {
-            let mut before: Option<(f64, f64, Complex64)> = None;
-            for (x, f, column) in sheet {
-                let value = f * column.weight(kappa);
-                let wave = Complex64::cis(q * x);
-                match before {
-                    None => sum += wave * value, // jump of a blunt aft end
-                    Some((x0, v0, w0)) => {
-                        let slope = (value - v0) / (x - x0);
-                        sum += (wave - w0) * slope / Complex64::new(0.0, q);
-                    }
-                }
-                before = Some((*x, value, wave));
+        for sheet in self.columns.iter().filter(|s| !s.is_empty()) {
+            let value = |i: usize| sheet[i].1 * sheet[i].2.weight(kappa);
+            let last = sheet.len() - 1;
+            let mut start = value(0);
+            sum += Complex64::cis(q * sheet[0].0) * start; // jump of a blunt aft end
+            for i in (0..last).step_by(2) {
+                let (middle, end) = (value(i + 1), value(i + 2));
+                let h = 0.5 * (sheet[i + 2].0 - sheet[i].0);
+                let slope = (end - start) / (2.0 * h);
+                let bend = (start - 2.0 * middle + end) / (h * h);
+                sum += Complex64::cis(q * sheet[i + 1].0) * arc_integral(slope, bend, h, q);
+                start = end;
             }
-            if let Some((_, value, wave)) = before {
-                sum -= wave * value; // and of a blunt fore end
-            }
+            sum -= Complex64::cis(q * sheet[last].0) * start; // and of a blunt fore end
         }
         sum
     }

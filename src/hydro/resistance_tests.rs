@@ -28,7 +28,7 @@ fn wigley(half_spacing: Option<f64>) -> Sheets {
         })
         .collect();
     Sheets {
-        sheets: vec![sheet],
+        columns: vec![sheet],
         half_spacing,
         length: 1.0,
     }
@@ -36,7 +36,7 @@ fn wigley(half_spacing: Option<f64>) -> Sheets {
 
 #[test]
 fn wigley_hull() {
-    // michell.Fn* of the reference set: Rw / (1/2 rho U² L²), tolerance 1e-3 as given there
+    // michell.Fn* of the reference set: Rw / (1/2 rho U² L²), 1e-3 suggested there, 1e-5 kept here
     let w = wigley(None);
     for (froude, want) in [
         (0.25, 0.00015830128),
@@ -52,7 +52,7 @@ fn wigley_hull() {
             found / want - 1.0
         );
         assert!(
-            (found / want - 1.0).abs() < 1e-3,
+            (found / want - 1.0).abs() < 1e-5,
             "Fn {froude}: {found} {want}"
         );
     }
@@ -60,7 +60,7 @@ fn wigley_hull() {
 
 #[test]
 fn wigley_twins() {
-    // michell.twin.*: hulls 0.3 L apart, total over twice the single; tolerance 2e-3 as given
+    // michell.twin.*: hulls 0.3 L apart, total over twice the single; 2e-3 suggested, 1e-4 kept
     for (froude, want) in [(0.3, 1.1685488), (0.5, 1.3018118)] {
         let u = froude * 9.80665f64.sqrt();
         let single = wigley(None).wave_resistance(1.0, 9.80665, u);
@@ -68,7 +68,7 @@ fn wigley_twins() {
         let found = twin / (2.0 * single);
         println!("Fn {froude}: twins {found:.6} want {want:.6}");
         assert!(
-            (found / want - 1.0).abs() < 2e-3,
+            (found / want - 1.0).abs() < 1e-4,
             "Fn {froude}: {found} {want}"
         );
     }
@@ -92,7 +92,7 @@ fn thin_hull_is_a_line_of_sources() {
     let x = nodes(&[-10.0, 10.0]);
     let shape = |x: f64| 0.3 * (1.0 - x * x / 100.0);
     let with = |f: &dyn Fn(f64) -> Vec<(f64, f64, Column)>| Sheets {
-        sheets: x
+        columns: x
             .iter()
             .map(|x| f(*x))
             .fold(vec![Vec::new(), Vec::new()], |mut all, cols| {

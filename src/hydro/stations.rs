@@ -1,9 +1,9 @@
 //! Where the hulls are cut, and with what weight each cut counts.
 //!
 //! # Equation
-//! `Int f dx = Sum w_i f(x_i)` with Gauss-Legendre points, by the sine map of
-//! [`crate::geometry::integrate`], on every piece between breaks of the form (hull stations and
-//! ends, strut ends and joins). A user's own stations get trapezoidal weights with zero at the
+//! `Int f dx = Sum w_i f(x_i)` with Gauss-Legendre points on every piece between breaks of the
+//! form (hull stations and ends, strut ends and joins): exact for areas and waterplanes that are
+//! polynomials there, whatever the number of points. A user's own stations get trapezoidal weights with zero at the
 //! hull's ends. All weights are positive, so that an integral of positive semidefinite sectional
 //! matrices is one.
 //!
@@ -16,7 +16,7 @@
 use crate::error::{Error, Problem, Result};
 use crate::geometry::contour::Contour;
 use crate::geometry::craft::Craft;
-use crate::geometry::integrate::{merged, piecewise};
+use crate::geometry::integrate::{gauss_legendre, merged};
 
 /// Points on the longest piece and least number on each.
 const POINTS_LONG: f64 = 26.0;
@@ -53,7 +53,9 @@ impl Stations {
         for pair in breaks.windows(2) {
             let share = (pair[1] - pair[0]) / length;
             let n = ((POINTS_LONG * share).ceil() as usize).max(POINTS_LEAST);
-            cuts.extend(piecewise(pair, n));
+            let (mid, half) = (0.5 * (pair[0] + pair[1]), 0.5 * (pair[1] - pair[0]));
+            let (u, w) = gauss_legendre(n);
+            cuts.extend(u.iter().zip(&w).map(|(u, w)| (mid + half * u, half * w)));
         }
         Self::from_cuts(craft, &cuts)
     }

@@ -17,7 +17,7 @@
 //! Salvesen, Tuck & Faltinsen (1970), Table 1, the zero-speed integrals.
 //!
 //! # Checked by
-//! `uniform_hull_has_the_textbook_integrals`, `mirror_image_changes_the_odd_couplings`,
+//! `uniform_hull_has_the_textbook_integrals`, `froude_scaling_is_exact`,
 //! `sections_agree_with_kramers_kronig`.
 
 use nalgebra::{Matrix3, Matrix3x6, Matrix6};
@@ -28,6 +28,7 @@ use super::section::{
     Panels, SectionFlow, SectionLimit, SectionOptions, SectionSolver, ZeroFrequency,
 };
 use super::stations::Stations;
+use super::strip_waves::Slices;
 use crate::error::Result;
 
 /// Frequencies of the radiation tables, rad/s: dense where the craft moves, to 13.5 sqrt(g/L).
@@ -61,6 +62,8 @@ pub fn frequency_grid_of(length_m: f64, g_m_s2: f64, parts: usize) -> Vec<f64> {
 pub struct SectionTable {
     /// Its panels.
     pub panels: Panels,
+    /// The section in slices, for integrals over its area.
+    pub slices: Slices,
     /// Radiation at each frequency.
     pub flow: Vec<SectionFlow>,
     /// Added mass at infinite frequency.
@@ -111,10 +114,13 @@ impl Strips {
             .map(|s| Ok((s.limit_infinite()?, s.limit_zero()?)))
             .collect::<Result<_>>()?;
         let mut sections = Vec::with_capacity(solvers.len());
-        for (solver, (infinite, zero)) in solvers.iter().zip(limits).rev() {
+        let parts = solvers.iter().zip(&stations.contours).zip(limits);
+        for ((solver, contour), (infinite, zero)) in parts.rev() {
             let flow = flows.split_off(flows.len() - count);
+            let panels = solver.panels().clone();
             sections.push(SectionTable {
-                panels: solver.panels().clone(),
+                slices: Slices::new(&panels, contour.axis_z_m, contour.half_height_m),
+                panels,
                 flow,
                 infinite,
                 zero,

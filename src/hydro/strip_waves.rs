@@ -5,8 +5,8 @@
 //!
 //! # Equation
 //! Per straight panel the wave's integral is closed: `l exp(-k z - i k y sin mu) sinh(h)/h` with
-//! `h = (k l/2)(n2 - i n3 sin mu)`. Integrals over the section's area come from the same panels by
-//! Gauss: `Int exp dA = -Int exp n3 ds / k - waterplane`, likewise with z and y inside.
+//! `h = (k l/2)(n2 - i n3 sin mu)`; the mirror panel has the conjugate. Integrals over the
+//! section's area are taken in horizontal slices whose widths are the polygon's.
 //!
 //! # Checked by
 //! `long_waves_carry_the_craft`, `volume_integrals_match_a_circle`.
@@ -15,7 +15,8 @@ use num_complex::Complex64;
 
 use super::regularise::Regularisation;
 use super::section::{PARITY, Panels};
-use super::strip::Strips;
+use super::strip::{SectionTable, Strips};
+use crate::geometry::integrate::{merged, piecewise};
 
 /// A regular wave as the strips see it.
 #[derive(Clone, Copy, Debug)]
@@ -120,142 +121,164 @@ fn add(six: &mut [Complex64; 6], three: &[Complex64; 3], x: f64, phase: Complex6
     six[5] += f2 * x;
 }
 
-fn section_in_wave(
-    section: &super::strip::SectionTable,
-    wave: &Wave,
-    reading: &Reading,
-    g: f64,
-) -> SectionWave {
+fn section_in_wave(section: &SectionTable, wave: &Wave, reading: &Reading, g: f64) -> SectionWave {
     let panels = &section.panels;
     let sin = wave.mu_rad.sin();
     let k = wave.k;
-    let zero = Complex64::ZERO;
-    let mut out = SectionWave {
-        froude_krylov: [zero; 3],
-        area: zero,
-        area_y: zero,
-        area_z: zero,
-        momentum: [zero; 3],
-    };
+    let mut froude_krylov = [Complex64::ZERO; 3];
+    // the wave's inflow on the panels of both hulls, even and odd in y
+    let mut even = Vec::with_capacity(panels.body);
+    let mut odd = Vec::with_capacity(panels.body);
     for q in 0..panels.body {
         let [y, z] = panels.mid[q];
         let [n2, n3] = panels.normal[q];
         let l = panels.length[q];
         let n = panels.mode_normals(q);
         let half = Complex64::new(n2, -sin * n3) * (0.5 * k * l);
-        let (e, turn) = ((-k * z).exp() * l, -k * y * sin);
-        let mean = Complex64::from_polar(e, turn) * sinhc(half);
-        let port = Complex64::from_polar(e, -turn) * sinhc(half.conj());
+        let mean = Complex64::from_polar((-k * z).exp() * l, -k * y * sin) * sinhc(half);
+        // the mirror panel sees the conjugate
+        let port = mean.conj();
         for j in 0..3 {
-            out.froude_krylov[j] -= (mean + port * PARITY[j]) * (g * n[j]);
+            froude_krylov[j] -= (mean + port * PARITY[j]) * (g * n[j]);
         }
         let here = mean * Complex64::new(n2 * sin, -n3);
         let there = port * Complex64::new(-n2 * sin, -n3);
-        let (even, odd) = (here + there, here - there);
-        for j in 0..3 {
-            let phi = potential(section, reading, j, q);
-            let w = if PARITY[j] > 0.0 { even } else { odd };
-            out.momentum[j] -= phi * w * wave.omega_rad_s;
-        }
+        even.push(here + there);
+        odd.push(here - there);
     }
-    let (a, ay, az) = area_integrals(panels, k, k * sin);
-    out.area = a;
-    out.area_y = ay;
-    out.area_z = az;
-    out
+    let momentum = std::array::from_fn(|j| {
+        let inflow = if PARITY[j] > 0.0 { &even } else { &odd };
+        -on_potentials(section, reading, j, inflow) * wave.omega_rad_s
+    });
+    let (area, area_y, area_z) = section.slices.integrals(k, k * sin);
+    SectionWave {
+        froude_krylov,
+        area,
+        area_y,
+        area_z,
+        momentum,
+    }
 }
 
-/// Potential of mode `j` on panel `q` at the encounter frequency.
-fn potential(
-    section: &super::strip::SectionTable,
+/// Sum of the potentials of mode `j` at the encounter frequency times `inflow`.
+fn on_potentials(
+    section: &SectionTable,
     reading: &Reading,
     j: usize,
-    q: usize,
+    inflow: &[Complex64],
 ) -> Complex64 {
+    let dot = |phi: &[Complex64]| -> Complex64 {
+        if reading.conjugate {
+            phi.iter().zip(inflow).map(|(p, w)| p.conj() * w).sum()
+        } else {
+            phi.iter().zip(inflow).map(|(p, w)| p * w).sum()
+        }
+    };
     let s = reading.twin_share;
-    let mut phi = Complex64::ZERO;
+    let mut sum = Complex64::ZERO;
     for (m, &c) in reading.weight.iter().enumerate() {
         let flow = &section.flow[reading.from + m];
         if s > 0.0 {
-            phi += flow.twin.phi[j][q] * (s * c);
+            sum += dot(&flow.twin.phi[j]) * (s * c);
         }
         if s < 1.0 {
-            phi += flow.isolated.phi[j][q] * ((1.0 - s) * c);
+            sum += dot(&flow.isolated.phi[j]) * ((1.0 - s) * c);
         }
     }
-    if reading.conjugate { phi.conj() } else { phi }
+    sum
 }
 
-/// Integrals over both hulls' area of E = exp(-k z - i kappa y), y E and z E.
-///
-/// The section's own middle is taken out so that nothing cancels in long waves: with
-/// E = E_c exp(-k z' - i kappa y') the exponential is expanded to second order in the section's
-/// size where that is small, else integrated in horizontal slices.
-fn area_integrals(panels: &Panels, k: f64, kappa: f64) -> (Complex64, Complex64, Complex64) {
-    let (mut s0, mut sy, mut sz) = (Complex64::ZERO, Complex64::ZERO, Complex64::ZERO);
-    // a fan of triangles from a point inside, each by a seven-point rule (exact to degree five);
-    // the waterplane closes the outline as one more edge
-    let body = &panels.ends[..panels.body];
-    let centre = fan_centre(panels);
-    let mut edge = |a: [f64; 2], b: [f64; 2]| {
-        let twice =
-            (a[0] - centre[0]) * (b[1] - centre[1]) - (b[0] - centre[0]) * (a[1] - centre[1]);
-        for (c, w) in TRIANGLE {
-            let y = c[0] * centre[0] + c[1] * a[0] + c[2] * b[0];
-            let z = c[0] * centre[1] + c[1] * a[1] + c[2] * b[1];
-            let size = 0.5 * twice * w * (-k * z).exp();
+/// The starboard section as horizontal slices, for integrals over its area.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Slices {
+    /// Level z, half width, middle y (m) and height (m) of each.
+    rows: Vec<[f64; 4]>,
+}
+
+impl Slices {
+    /// Points of the rule on each part of the section's height.
+    const POINTS: usize = 6;
+
+    /// Of the polygon of `panels`; heights are scaled so that area and first moment are exact.
+    pub fn new(panels: &Panels, axis_z_m: f64, half_height_m: f64) -> Self {
+        let edges: Vec<[[f64; 2]; 2]> = panels.ends[..panels.body]
+            .iter()
+            .map(|e| [panels.vertices[e[0]], panels.vertices[e[1]]])
+            .collect();
+        let (mut top, mut bottom) = (f64::INFINITY, f64::NEG_INFINITY);
+        for p in edges.iter().flatten() {
+            top = top.min(p[1]);
+            bottom = bottom.max(p[1]);
+        }
+        let breaks = merged(
+            vec![top, (axis_z_m - half_height_m).max(top), axis_z_m.clamp(top, bottom), bottom],
+            1e-6 * (bottom - top),
+        );
+        let mut rows = Vec::new();
+        for (z, dz) in piecewise(&breaks, Self::POINTS) {
+            let (mut lo, mut hi) = (f64::INFINITY, f64::NEG_INFINITY);
+            for [a, b] in &edges {
+                if (a[1] - z) * (b[1] - z) <= 0.0 && (a[1] - b[1]).abs() > 0.0 {
+                    let y = a[0] + (b[0] - a[0]) * (z - a[1]) / (b[1] - a[1]);
+                    lo = lo.min(y);
+                    hi = hi.max(y);
+                }
+            }
+            if hi > lo {
+                rows.push([z, 0.5 * (hi - lo), 0.5 * (hi + lo), dz]);
+            }
+        }
+        let mut out = Slices { rows };
+        out.scale(moments(&edges));
+        out
+    }
+
+    /// Scales the heights by c0 + c1 z so that area and first moment become those given.
+    fn scale(&mut self, [area, first]: [f64; 2]) {
+        let m = |p: i32| -> f64 {
+            self.rows.iter().map(|r| 2.0 * r[1] * r[3] * r[0].powi(p)).sum()
+        };
+        let (m0, m1, m2) = (m(0), m(1), m(2));
+        let det = m0 * m2 - m1 * m1;
+        if det.abs() > 0.0 {
+            let (c0, c1) = ((area * m2 - first * m1) / det, (first * m0 - area * m1) / det);
+            for r in &mut self.rows {
+                r[3] *= c0 + c1 * r[0];
+            }
+        }
+    }
+
+    /// Integrals over both hulls' area of E = exp(-k z - i kappa y), y E and z E.
+    pub fn integrals(&self, k: f64, kappa: f64) -> (Complex64, Complex64, Complex64) {
+        let (mut s0, mut sy, mut sz) = (0.0, 0.0, 0.0);
+        for &[z, half, y, dz] in &self.rows {
+            let e = 2.0 * half * dz * (-k * z).exp();
             let (sin, cos) = (kappa * y).sin_cos();
+            let x = kappa * half;
+            let sinc = if x.abs() < 1e-3 { 1.0 - x * x / 6.0 } else { x.sin() / x };
             // starboard and port together: 2 cos even, -2 i sin odd in y
-            s0 += 2.0 * size * cos;
-            sz += 2.0 * size * z * cos;
-            sy += Complex64::new(0.0, -2.0 * size * y * sin);
+            s0 += 2.0 * e * cos * sinc;
+            sz += 2.0 * e * z * cos * sinc;
+            sy -= 2.0 * e * y * sin * sinc;
         }
+        (s0.into(), Complex64::new(0.0, sy), sz.into())
+    }
+}
+
+/// Area and first moment in z of the polygon closed along the waterplane.
+fn moments(edges: &[[[f64; 2]; 2]]) -> [f64; 2] {
+    let mut out = [0.0; 2];
+    let mut add = |a: [f64; 2], b: [f64; 2]| {
+        let cross = a[0] * b[1] - b[0] * a[1];
+        out[0] += 0.5 * cross;
+        out[1] += cross * (a[1] + b[1]) / 6.0;
     };
-    for &[a, b] in body {
-        edge(panels.vertices[a], panels.vertices[b]);
+    for [a, b] in edges {
+        add(*a, *b);
     }
-    let (first, last) = (body[0][0], body[body.len() - 1][1]);
-    if first != last {
-        edge(panels.vertices[last], panels.vertices[first]);
-    }
-    // the outline's sense decides the sign of the areas
-    if s0.re < 0.0 && kappa.abs() < 1e-12 || signed_area(panels) < 0.0 {
-        (-s0, -sy, -sz)
-    } else {
-        (s0, sy, sz)
-    }
+    add(edges[edges.len() - 1][1], edges[0][0]);
+    if out[0] < 0.0 { [-out[0], -out[1]] } else { out }
 }
-
-fn fan_centre(panels: &Panels) -> [f64; 2] {
-    let n = panels.body as f64;
-    let sum = panels.mid[..panels.body]
-        .iter()
-        .fold([0.0, 0.0], |s, m| [s[0] + m[0], s[1] + m[1]]);
-    [sum[0] / n, sum[1] / n]
-}
-
-fn signed_area(panels: &Panels) -> f64 {
-    let body = &panels.ends[..panels.body];
-    let mut twice = 0.0;
-    let mut cross = |a: [f64; 2], b: [f64; 2]| twice += a[0] * b[1] - b[0] * a[1];
-    for &[a, b] in body {
-        cross(panels.vertices[a], panels.vertices[b]);
-    }
-    cross(
-        panels.vertices[body[body.len() - 1][1]],
-        panels.vertices[body[0][0]],
-    );
-    twice
-}
-
-/// Barycentric points and weights of the four-point rule of degree three on a triangle
-/// (Abramowitz & Stegun 25.4.62 family).
-const TRIANGLE: [([f64; 3], f64); 4] = [
-    ([1.0 / 3.0, 1.0 / 3.0, 1.0 / 3.0], -27.0 / 48.0),
-    ([0.6, 0.2, 0.2], 25.0 / 48.0),
-    ([0.2, 0.6, 0.2], 25.0 / 48.0),
-    ([0.2, 0.2, 0.6], 25.0 / 48.0),
-];
 
 /// sinh(x)/x; by series where panels are short against the wave.
 fn sinhc(x: Complex64) -> Complex64 {
@@ -295,10 +318,11 @@ mod tests {
             strut_half_thickness_m: 0.0,
         };
         let panels = Panels::new(&contour, &SectionOptions::default()).expect("panels");
+        let slices = Slices::new(&panels, h, r);
         for k in [1e-6, 0.1, 0.4] {
-            let (a, _, az) = area_integrals(&panels, k, k);
+            let (a, _, az) = slices.integrals(k, k);
             let want = 2.0 * (k * b).cos() * (-k * h).exp() * std::f64::consts::PI * r * r;
-            // 0.1 %: polygon of 56 sides with the exact area, degree-three rule
+            // 0.1 %: polygon of 56 sides with the exact area
             assert!((a.re - want).abs() < 1e-3 * want.abs(), "{k} {a} {want}");
             if k < 1e-3 {
                 assert!((az.re - want * h).abs() < 1e-3 * want * h);

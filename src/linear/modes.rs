@@ -71,18 +71,25 @@ pub fn poles(model: &LinearModel, mass: &Matrix6<f64>) -> Result<Vec<Pole>> {
         .collect())
 }
 
-/// Motion with the largest kinetic energy in the shape of pole `value`.
+/// Share of the rigid-body states in a pole's participation below which fins, lags or memory own it.
+const RIGID_SHARE: f64 = 0.35;
+/// Poles faster than this are those of servos and lags, rad/s: no craft of this kind moves so fast.
+const FASTEST_MOTION_RAD_S: f64 = 3.5;
+
+/// Motion that a pole belongs to: participation decides whether it is one of the craft, kinetic
+/// energy of its shape which.
 fn dominant_motion(a: &DMatrix<f64>, value: Complex64, mass: &Matrix6<f64>) -> Option<Dof> {
-    if value.norm() > 6.0 {
-        return None; // servos and lags: faster than any craft of this kind moves
+    let size = value.norm();
+    if !(1e-7..FASTEST_MOTION_RAD_S).contains(&size) {
+        return None;
     }
-    let shape = eigen::vector(a, value)?;
-    let energy: Vec<f64> = (0..6)
-        .map(|j| mass[(j, j)] * shape[6 + j].norm_sqr())
-        .collect();
-    let (j, most) = energy
-        .iter()
-        .enumerate()
-        .max_by(|x, y| x.1.total_cmp(y.1))?;
-    (most.is_finite() && *most > 0.0 && value.norm() > 1e-7).then_some(Dof::ALL[j])
+    let right = eigen::vector(a, value)?;
+    let left = eigen::vector(&a.transpose(), value.conj())?;
+    let mode = eigen::Mode { value, right, left };
+    if mode.participation()[..12].iter().sum::<f64>() < RIGID_SHARE {
+        return None;
+    }
+    let energy = (0..6).map(|j| mass[(j, j)] * mode.right[6 + j].norm_sqr());
+    let (j, most) = energy.enumerate().max_by(|x, y| x.1.total_cmp(&y.1))?;
+    (most.is_finite() && most > 0.0).then_some(Dof::ALL[j])
 }

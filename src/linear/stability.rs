@@ -103,7 +103,12 @@ pub fn against_speed(model: &CraftModel, speeds_kn: &[f64]) -> Result<Stability>
     for &speed_kn in speeds_kn {
         let plant = led(model, speed_kn)?;
         zero_frequency_a33_kg = plant.memory.zero_frequency_added_mass()[(2, 2)];
-        rows.push(speed_row(&plant, &led(&bare, speed_kn)?, speed_kn, model)?);
+        rows.push(speed_row(
+            &plant,
+            &still_led(&bare, speed_kn),
+            speed_kn,
+            model,
+        )?);
     }
     Ok(Stability {
         rows,
@@ -123,6 +128,12 @@ pub fn without_surfaces(model: &CraftModel) -> CraftModel {
 
 fn led(model: &CraftModel, speed_kn: f64) -> Result<Plant> {
     model.plant(kn(speed_kn), &CourseSpec::default())
+}
+
+/// The same with the added mass of zero frequency: all that an equilibrium needs.
+fn still_led(model: &CraftModel, speed_kn: f64) -> Plant {
+    let (radiation, _) = model.hydro.radiation_at(kn(speed_kn));
+    model.plant_without_memory(radiation.a_zero, kn(speed_kn), &CourseSpec::default())
 }
 
 fn speed_row(plant: &Plant, bare: &Plant, speed_kn: f64, model: &CraftModel) -> Result<SpeedRow> {
@@ -158,7 +169,7 @@ fn speed_row(plant: &Plant, bare: &Plant, speed_kn: f64, model: &CraftModel) -> 
 /// When a plant cannot be built.
 pub fn divergence_kn(model: &CraftModel) -> Result<Option<f64>> {
     let determinant = |speed_kn: f64| -> Result<f64> {
-        let plant = led(model, speed_kn)?;
+        let plant = still_led(model, speed_kn);
         let k = stiffness_matrix(&plant, 0.0, 0.0);
         Ok(k[(0, 0)] * k[(1, 1)] - k[(0, 1)] * k[(1, 0)])
     };

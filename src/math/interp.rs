@@ -72,10 +72,11 @@ impl Table {
                 "a table holds {v}, must hold finite numbers"
             )));
         }
-        if let Some(c) = x.windows(2).find(|c| c[1] <= c[0]) {
+        if let Some(i) = (1..x.len()).find(|&i| x[i] <= x[i - 1]) {
             return Err(Error::new(format!(
                 "abscissa {} follows {}, must ascend",
-                c[1], c[0]
+                x[i],
+                x[i - 1]
             )));
         }
         let slope = match kind {

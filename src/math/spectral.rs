@@ -26,6 +26,8 @@ use std::f64::consts::TAU;
 use num_complex::Complex64;
 use realfft::RealFftPlanner;
 
+mod extend;
+
 thread_local! {
     // plans cost more than transforms; one planner per thread keeps them
     static PLANNER: RefCell<RealFftPlanner<f64>> = RefCell::new(RealFftPlanner::new());
@@ -163,7 +165,7 @@ fn segment_density(x: &[f64], window: &[f64], dt_s: f64) -> Density {
 
 /// Record filtered by a frequency response (exact, no phase error but the filter's own).
 ///
-/// The ends are continued by point reflection over `pad_s` seconds and faded out, so that the
+/// The ends are continued by linear prediction over `pad_s` seconds and faded out, so that the
 /// filter starts on motion like that inside the record. `response` takes the frequency in Hz.
 pub fn filter(x: &[f64], dt_s: f64, pad_s: f64, response: impl Fn(f64) -> Complex64) -> Vec<f64> {
     let n = x.len();
@@ -171,16 +173,18 @@ pub fn filter(x: &[f64], dt_s: f64, pad_s: f64, response: impl Fn(f64) -> Comple
         return vec![0.0; n];
     }
     let m = mean(x);
-    let pad = ((pad_s / dt_s).ceil() as usize).min(n - 1);
+    let pad = (pad_s / dt_s).ceil() as usize;
     let total = fast_length(n + 2 * pad);
     let mut y = vec![0.0; total];
     for j in 0..n {
         y[pad + j] = x[j] - m;
     }
-    for j in 1..=pad {
-        let fade = 0.5 + 0.5 * (std::f64::consts::PI * j as f64 / (pad + 1) as f64).cos();
-        y[pad - j] = fade * (2.0 * (x[0] - m) - (x[j] - m));
-        y[pad + n - 1 + j] = fade * (2.0 * (x[n - 1] - m) - (x[n - 1 - j] - m));
+    let inside = y[pad..pad + n].to_vec();
+    let ends = (extend::before(&inside, pad), extend::after(&inside, pad));
+    for j in 0..pad {
+        let fade = 0.5 + 0.5 * (std::f64::consts::PI * (j + 1) as f64 / (pad + 1) as f64).cos();
+        y[pad - 1 - j] = fade * ends.0[j];
+        y[pad + n + j] = fade * ends.1[j];
     }
     let mut spectrum = forward(&y);
     let df = 1.0 / (total as f64 * dt_s);
@@ -253,9 +257,9 @@ mod tests {
     #[test]
     fn moments_of_a_sine() {
         // whole periods, so one bin holds it all
-        let n = 2000;
-        let w = TAU * 25.0 / (n as f64 * 0.2);
-        let x: Vec<f64> = (0..n).map(|i| (w * 0.2 * i as f64).cos()).collect();
+        let n: i32 = 2000;
+        let w = TAU * 25.0 / (f64::from(n) * 0.2);
+        let x: Vec<f64> = (0..n).map(|i| (w * 0.2 * f64::from(i)).cos()).collect();
         let d = periodogram(&x, 0.2);
         for k in -1..=4 {
             assert!((d.moment(k) / (0.5 * w.powi(k)) - 1.0).abs() < 1e-6, "{k}");

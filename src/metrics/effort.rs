@@ -164,7 +164,8 @@ mod tests {
         };
         let e = surface_effort(&s, dt, 0.95);
         assert!((e.travel_deg_per_h / 36_000.0 - 1.0).abs() < 1e-3); // last stroke cut
-        assert!((e.rms_deg.value / (10.0 / 3f64.sqrt()) - 1.0).abs() < 2e-3);
+        // 40 samples a period: 2 (1 + 4 + ... + 81) 2 + 2 100 over 40
+        assert!((e.rms_deg.value / 33.5f64.sqrt() - 1.0).abs() < 1e-9);
         assert!(
             (e.at_angle_limit_frac - 0.05).abs() < 1e-3,
             "{}",

@@ -170,7 +170,7 @@ mod tests {
         assert!((e.rate_per_h.value - 360.0).abs() < 1e-9);
         assert!((e.deepest_m - 0.25).abs() < 1e-12);
         assert!((e.time_frac - 2.0 * 0.8f64.acos() / std::f64::consts::TAU).abs() < 0.01);
-        let none = contacts(&[1.0; 36_000], dt, 0.95);
+        let none = contacts(&vec![1.0; 36_000], dt, 0.95);
         assert!(none.count == 0 && none.deepest_m.abs() < 1e-15);
         assert!(
             (none.rate_per_h.high - 3.6889).abs() < 1e-3,

@@ -32,7 +32,7 @@ use crate::math::spectral;
 
 /// Highest weighted frequency as a share of the sample rate.
 pub const CUT_FRAC: f64 = 0.4;
-/// Reflected ends, s: twenty periods of the slowest corner would be 250 s; the filter has forgotten
+/// Continued ends, s: twenty periods of the slowest corner would be 250 s; the filter has forgotten
 /// its start to 1e-4 after this.
 const PAD_S: f64 = 60.0;
 
@@ -270,10 +270,8 @@ mod tests {
             let x: Vec<f64> = (0..n)
                 .map(|i| (TAU * 4.5 * dt * f64::from(i)).sin())
                 .collect();
-            assert!(
-                crate::math::stats::rms(&w.apply(&x, dt)) < 2e-3,
-                "cut above 4 Hz"
-            );
+            let left = crate::math::stats::rms(&w.apply(&x, dt));
+            assert!(left < 2e-3, "cut above 4 Hz: {w:?} {left}");
         }
     }
 

@@ -151,7 +151,7 @@ impl Jonswap {
             gamma,
             scale: 1.0,
         };
-        j.scale = hs_m * hs_m / 16.0 / j.moment(0);
+        j.scale = hs_m * hs_m / 16.0 / j.quadrature(0);
         j
     }
 
@@ -164,13 +164,18 @@ impl Jonswap {
     }
 
     fn moment(&self, n: i32) -> f64 {
-        if n >= 4 {
-            return f64::INFINITY;
+        match n {
+            0 => self.hs_m * self.hs_m / 16.0, // by construction
+            1.. if n >= 4 => f64::INFINITY,
+            _ => self.quadrature(n),
         }
+    }
+
+    fn quadrature(&self, n: i32) -> f64 {
         let wp = self.peak_rad_s;
         let f = |w: f64| self.density(w) * w.powi(n);
         // the width s jumps at the peak: integrate the two sides apart
-        let body = simpson_log(&f, 0.35 * wp, wp, 1200) + simpson_log(&f, wp, 40.0 * wp, 6000);
+        let body = simpson_log(&f, 0.35 * wp, wp, 500) + simpson_log(&f, wp, 40.0 * wp, 2500);
         // beyond 40 wp the exponential differs from one by 5e-7
         let tail = self.scale * wp.powi(n + 1) * 40f64.powi(n - 4) / f64::from(4 - n);
         body + tail

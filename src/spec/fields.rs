@@ -1,5 +1,7 @@
 //! Field tables of the file formats as Markdown, for `scenarios/README.md`.
 
+use std::fmt::Write;
+
 use serde_json::Value;
 
 use super::hint::number;
@@ -30,7 +32,7 @@ fn table(kind: &str) -> String {
     let mut text = format!("### `ridewright.{kind}/1`\n\n{}\n\n", described(schema));
     text += &rows(schema);
     for (name, part) in schema["$defs"].as_object().into_iter().flatten() {
-        text += &format!("#### {}\n\n{}\n\n", plain(name), described(part));
+        let _ = write!(text, "#### {}\n\n{}\n\n", plain(name), described(part));
         match part.get("oneOf").and_then(Value::as_array) {
             Some(variants) => text += &kinds(variants),
             None => text += &rows(part),
@@ -76,8 +78,9 @@ fn rows(schema: &Value) -> String {
             None | Some(Value::Null) => String::new(),
             Some(v) => short(v),
         };
-        text += &format!(
-            "| `{key}` | {} | {} | {default} | {} |\n",
+        let _ = writeln!(
+            text,
+            "| `{key}` | {} | {} | {default} | {} |",
             kind_of(member),
             allowed(key, member),
             described(member)
@@ -90,15 +93,16 @@ fn kinds(variants: &[Value]) -> String {
     let mut text = String::from("One of:\n\n");
     for v in variants {
         if let Some(word) = v.get("const").and_then(Value::as_str) {
-            text += &format!("- `\"{word}\"`: {}\n", described(v));
+            let _ = writeln!(text, "- `\"{word}\"`: {}", described(v));
         }
         for (kind, inner) in v["properties"].as_object().into_iter().flatten() {
-            text += &format!("- `{{\"{kind}\": {{...}}}}`: {}\n", described(v));
+            let _ = writeln!(text, "- `{{\"{kind}\": {{...}}}}`: {}", described(v));
             if inner.get("properties").is_some() {
-                text += &format!("\n{}", rows(inner));
+                let _ = write!(text, "\n{}", rows(inner));
             } else if let Some(part) = inner.get("$ref").and_then(Value::as_str) {
-                text += &format!(
-                    "  Keys: see {}.\n",
+                let _ = writeln!(
+                    text,
+                    "  Keys: see {}.",
                     plain(part.rsplit('/').next().unwrap_or(part))
                 );
             }

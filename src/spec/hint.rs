@@ -136,6 +136,9 @@ pub fn number(value: f64) -> String {
     if value == 0.0 {
         return "0".into();
     }
+    if !value.is_finite() {
+        return value.to_string();
+    }
     if !(1e-4..1e7).contains(&value.abs()) {
         let text = format!("{value:.5e}");
         let (mantissa, exponent) = text.split_once('e').unwrap_or((&text, "0"));

@@ -12,6 +12,7 @@ use serde_json::Value;
 
 use super::controller::ControllerSpec;
 use super::craft::CraftSpec;
+use super::criteria::CriteriaSpec;
 use super::fault::FaultSpec;
 use super::scenario::ScenarioSpec;
 use super::sea::SeaSpec;
@@ -67,6 +68,7 @@ macro_rules! document {
 document!(CraftSpec, "craft", validate::craft);
 document!(SeaSpec, "sea", validate::sea);
 document!(ControllerSpec, "controller", validate::controller);
+document!(CriteriaSpec, "criteria", validate::criteria);
 document!(FaultSpec, "fault", validate::fault);
 document!(ScenarioSpec, "scenario", validate::scenario);
 
@@ -79,6 +81,8 @@ pub enum Any {
     Sea(Box<Loaded<SeaSpec>>),
     /// A control law.
     Controller(Box<Loaded<ControllerSpec>>),
+    /// Limits of the ride.
+    Criteria(Box<Loaded<CriteriaSpec>>),
     /// A fault.
     Fault(Box<Loaded<FaultSpec>>),
     /// A scenario.
@@ -86,37 +90,66 @@ pub enum Any {
 }
 
 /// Reads a craft file.
+///
+/// # Errors
+/// All problems of the file, each with its place.
 pub fn load_craft(path: impl AsRef<Path>) -> Result<Loaded<CraftSpec>> {
     load(path.as_ref())
 }
 
 /// Reads a sea file.
+///
+/// # Errors
+/// All problems of the file, each with its place.
 pub fn load_sea(path: impl AsRef<Path>) -> Result<Loaded<SeaSpec>> {
     load(path.as_ref())
 }
 
 /// Reads a controller file.
+///
+/// # Errors
+/// All problems of the file, each with its place.
 pub fn load_controller(path: impl AsRef<Path>) -> Result<Loaded<ControllerSpec>> {
     load(path.as_ref())
 }
 
+/// Reads a criteria file.
+///
+/// # Errors
+/// All problems of the file, each with its place.
+pub fn load_criteria(path: impl AsRef<Path>) -> Result<Loaded<CriteriaSpec>> {
+    load(path.as_ref())
+}
+
 /// Reads a fault file (its header: the format is reserved).
+///
+/// # Errors
+/// All problems of the file, each with its place.
 pub fn load_fault(path: impl AsRef<Path>) -> Result<Loaded<FaultSpec>> {
     load(path.as_ref())
 }
 
 /// Reads a scenario file, not the files it names; see [`super::validate::bundle`] for all.
+///
+/// # Errors
+/// All problems of the file, each with its place.
 pub fn load_scenario(path: impl AsRef<Path>) -> Result<Loaded<ScenarioSpec>> {
     load(path.as_ref())
 }
 
 /// Reads a file of whatever kind its `format` says.
+///
+/// # Errors
+/// All problems of the file, each with its place.
 pub fn load_any(path: impl AsRef<Path>) -> Result<Any> {
     let path = path.as_ref();
     parse_any(path, read(path)?, true)
 }
 
 /// [`load_any`] on bytes already read; `on_disk` says whether files it names are looked for.
+///
+/// # Errors
+/// All problems of the file, each with its place.
 pub fn parse_any(path: &Path, bytes: Vec<u8>, on_disk: bool) -> Result<Any> {
     let (source, value) = open(path, bytes)?;
     let kind = kind_of(&value, &source)?;
@@ -124,18 +157,25 @@ pub fn parse_any(path: &Path, bytes: Vec<u8>, on_disk: bool) -> Result<Any> {
         CraftSpec::KIND => Any::Craft(Box::new(finish(source, &value, on_disk)?)),
         SeaSpec::KIND => Any::Sea(Box::new(finish(source, &value, on_disk)?)),
         ControllerSpec::KIND => Any::Controller(Box::new(finish(source, &value, on_disk)?)),
+        CriteriaSpec::KIND => Any::Criteria(Box::new(finish(source, &value, on_disk)?)),
         FaultSpec::KIND => Any::Fault(Box::new(finish(source, &value, on_disk)?)),
         _ => Any::Scenario(Box::new(finish(source, &value, on_disk)?)),
     })
 }
 
 /// Reads a file as the kind `T`.
+///
+/// # Errors
+/// All problems of the file, each with its place.
 pub fn load<T: Document>(path: &Path) -> Result<Loaded<T>> {
     let (source, value) = open(path, read(path)?)?;
     finish(source, &value, true)
 }
 
 /// [`load`] on a text already read: nothing else on the disk is looked at.
+///
+/// # Errors
+/// All problems of the file, each with its place.
 pub fn parse<T: Document>(path: impl Into<PathBuf>, text: &str) -> Result<Loaded<T>> {
     let (source, value) = open(&path.into(), text.as_bytes().to_vec())?;
     finish(source, &value, false)
@@ -204,9 +244,9 @@ fn neighbour(path: &Path) -> Option<String> {
 }
 
 fn open(path: &Path, bytes: Vec<u8>) -> Result<(Source, Value)> {
-    let text = syntax::decode(bytes).map_err(|p| Error::from(p).in_file(path))?;
+    let text = syntax::decode(bytes).map_err(|p| Error::from(*p).in_file(path))?;
     let source = Source::new(path, text);
-    let mut value = syntax::parse(&source)?;
+    let mut value = syntax::parse(&source).map_err(|p| Error::from(*p))?;
     if let Value::Object(object) = &mut value {
         // for editors; not ours
         object.shift_remove("$schema");
@@ -274,7 +314,14 @@ fn sorted(mut problems: Vec<Problem>, source: &Source) -> Error {
 }
 
 /// The kinds of file, in the order a user meets them.
-pub const KINDS: [&str; 5] = ["craft", "sea", "controller", "fault", "scenario"];
+pub const KINDS: [&str; 6] = [
+    "craft",
+    "sea",
+    "controller",
+    "criteria",
+    "fault",
+    "scenario",
+];
 
 fn kind_of(value: &Value, source: &Source) -> Result<&'static str> {
     let fail = |p: Problem| Err(Error::from(locate(vec![p], source)));
@@ -294,25 +341,18 @@ fn kind_of(value: &Value, source: &Source) -> Result<&'static str> {
     };
     let kind = format.strip_prefix("ridewright.").unwrap_or(format);
     let kind = kind.split('/').next().unwrap_or(kind);
-    match KINDS.into_iter().find(|k| *k == kind) {
-        Some(kind) => Ok(kind),
-        None => {
-            let formats = KINDS.map(|k| format!("ridewright.{k}/1"));
-            let p = Problem::at(
-                "format",
-                format!(
-                    "is {}, must be one of {}",
-                    shape::quoted(format),
-                    formats.join(", ")
-                ),
-            );
-            let meant = hint::closest(format, formats.iter().map(String::as_str));
-            fail(match meant {
-                Some(meant) => p.hint(format!("did you mean \"{meant}\"?")),
-                None => p,
-            })
-        }
+    if let Some(kind) = KINDS.into_iter().find(|k| *k == kind) {
+        return Ok(kind);
     }
+    let formats = KINDS.map(|k| format!("ridewright.{k}/1"));
+    let found = shape::quoted(format);
+    let told = format!("is {found}, must be one of {}", formats.join(", "));
+    let p = Problem::at("format", told);
+    let meant = hint::closest(format, formats.iter().map(String::as_str));
+    fail(match meant {
+        Some(meant) => p.hint(format!("did you mean \"{meant}\"?")),
+        None => p,
+    })
 }
 
 /// A format of another kind or version makes all further talk pointless.

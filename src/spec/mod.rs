@@ -1,7 +1,7 @@
 //! What the files say, and nothing more.
 //!
-//! Five kinds of file, each JSON with a `format` key that names kind and version: [`craft`],
-//! [`sea`], [`controller`], [`fault`], [`scenario`]. [`load`] reads them and tells every fault at
+//! Six kinds of file, each JSON with a `format` key that names kind and version: [`craft`],
+//! [`sea`], [`controller`], [`criteria`], [`fault`], [`scenario`]. [`load`] reads them and tells every fault at
 //! once with its place; [`validate`] holds the checks that need more than one key; the allowed
 //! range of a single number stands beside its field and goes into the JSON Schemas of [`schema`].
 
@@ -12,6 +12,8 @@ mod equipment;
 pub mod fault;
 pub mod fields;
 mod hint;
+#[cfg(test)]
+mod hostile_tests;
 pub mod load;
 pub mod outline;
 pub mod resolve;

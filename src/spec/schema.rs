@@ -8,7 +8,7 @@ use serde_json::{Value, json};
 
 use super::load::{Document, KINDS};
 use super::suffix::suffix_of;
-use super::{controller, craft, fault, scenario, sea};
+use super::{controller, craft, criteria, fault, scenario, sea};
 
 /// The schema of a type, with ranges by unit and the format fixed.
 pub fn generate<T: Document + JsonSchema>() -> Value {
@@ -44,6 +44,7 @@ pub fn of(kind: &str) -> &'static Value {
         "craft" => craft::CraftSpec::schema(),
         "sea" => sea::SeaSpec::schema(),
         "controller" => controller::ControllerSpec::schema(),
+        "criteria" => criteria::CriteriaSpec::schema(),
         "fault" => fault::FaultSpec::schema(),
         "scenario" => scenario::ScenarioSpec::schema(),
         _ => &Value::Null,

@@ -392,7 +392,7 @@ fn wrong_type(value: &Value, wanted: &str, path: &str, key: &str) -> Problem {
     let problem = Problem::at(path, format!("is {}, must be {wanted}", described(value)));
     match value {
         Value::String(text) if wanted.contains("number") => {
-            let start = text.trim().split_whitespace().next().unwrap_or("");
+            let start = text.split_whitespace().next().unwrap_or("");
             match start.parse::<f64>() {
                 Ok(v) if v.is_finite() => {
                     let told = if unit.is_empty() {

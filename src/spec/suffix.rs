@@ -131,6 +131,13 @@ const MOMENTS: &[Mistaken] = &[m(
     "were kilonewton metres meant",
     Factor(1e3),
 )];
+const GEES: &[Mistaken] = &[m(
+    "_m_s2",
+    "m/s2",
+    "were metres per second squared meant",
+    Factor(1.0 / crate::units::G_M_S2),
+)];
+const HOURS: &[Mistaken] = &[m("_min", "min", "were minutes meant", Factor(1.0 / 60.0))];
 const VISCOSITIES: &[Mistaken] = &[m(
     "_mm2_s",
     "mm2/s",
@@ -161,6 +168,9 @@ pub const SUFFIXES: &[Suffix] = &[
     s("_deg_per_deg", "deg/deg", -1e3, 1e3, &[]),
     s("_deg_s_per_m", "deg s/m", -1e3, 1e3, &[]),
     s("_deg_per_m", "deg/m", -1e3, 1e3, &[]),
+    s("_m_s1_5", "m/s^1.5", 0.0, 1e3, &[]),
+    s("_percent", "%", 0.0, 100.0, &[]),
+    s("_per_min", "per min", 0.0, 1e3, &[]),
     s("_per_rad", "1/rad", 0.0, 20.0, &[]),
     s("_kg_m3", "kg/m3", 0.0, 3e4, DENSITIES),
     s("_rad_s", "rad/s", 0.0, 1e3, CIRCULAR),
@@ -170,11 +180,14 @@ pub const SUFFIXES: &[Suffix] = &[
     s("_frac", "", 0.0, 1.0, SHARES),
     s("_deg", "deg", -360.0, 360.0, ANGLES),
     s("_m_s", "m/s", -100.0, 100.0, SI_SPEEDS),
+    s("_per_h", "per h", 0.0, 1e4, &[]),
     s("_hz", "Hz", 0.0, 1e4, &[]),
     s("_kn", "kn", 0.0, 80.0, SPEEDS),
     s("_kg", "kg", -1e9, 1e9, MASSES),
     s("_m2", "m2", 0.0, 1e5, &[]),
     s("_nm", "N m", -1e11, 1e11, MOMENTS),
+    s("_g", "g", 0.0, 5.0, GEES),
+    s("_h", "h", 0.0, 1e3, HOURS),
     s("_m", "m", -1e3, 1e3, LENGTHS),
     s("_n", "N", -1e9, 1e9, FORCES),
     s("_s", "s", 0.0, 1e6, TIMES),

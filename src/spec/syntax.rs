@@ -6,36 +6,40 @@ use super::source::Source;
 use crate::error::Problem;
 
 /// Bytes to text. The problem has no place beyond the line.
-pub(super) fn decode(bytes: Vec<u8>) -> Result<String, Problem> {
+pub(super) fn decode(bytes: Vec<u8>) -> Result<String, Box<Problem>> {
     let utf16 = bytes.starts_with(&[0xff, 0xfe]) || bytes.starts_with(&[0xfe, 0xff]);
     let text = match String::from_utf8(bytes) {
         Ok(text) => text,
         Err(e) => {
             let at = e.utf8_error().valid_up_to();
             let bytes = e.as_bytes();
-            let line = 1 + bytes[..at].iter().filter(|b| **b == b'\n').count();
+            let line = 1 + bytes[..at].split(|b| *b == b'\n').count() - 1;
             let mut p = Problem::at(
                 "",
                 format!("is not UTF-8 text: byte {:#04x} on line {line}", bytes[at]),
             );
             p.place.line = Some(line);
             let what = if utf16 { "it looks like UTF-16: " } else { "" };
-            return Err(p.hint(format!("{what}save the file as UTF-8")));
+            return Err(Box::new(p.hint(format!("{what}save the file as UTF-8"))));
         }
     };
     if text.starts_with('\u{feff}') {
         let p = Problem::at("", "begins with a byte-order mark, must begin with {");
-        return Err(p.hint("save the file as UTF-8 without a byte-order mark"));
+        return Err(Box::new(
+            p.hint("save the file as UTF-8 without a byte-order mark"),
+        ));
     }
     if text.trim().is_empty() {
         let p = Problem::at("", "is empty, must hold a JSON object");
-        return Err(p.hint("begin with {\"format\": \"ridewright.craft/1\", ...}"));
+        return Err(Box::new(
+            p.hint("begin with {\"format\": \"ridewright.craft/1\", ...}"),
+        ));
     }
     Ok(text)
 }
 
 /// Text to a value, or where it stops being JSON and what to do about it.
-pub(super) fn parse(source: &Source) -> Result<Value, Problem> {
+pub(super) fn parse(source: &Source) -> Result<Value, Box<Problem>> {
     serde_json::from_str(&source.text).map_err(|e| {
         let at = source.byte_at(e.line(), e.column());
         let told = e.to_string();
@@ -47,7 +51,7 @@ pub(super) fn parse(source: &Source) -> Result<Value, Problem> {
         p.hint = remedy(source, &e, at, told);
         let end = source.text.len();
         source.place(&mut p, at.min(end)..(at + 1).min(end));
-        p
+        Box::new(p)
     })
 }
 

@@ -10,7 +10,7 @@ use ridewright::spec::scenario::{CourseSpec, PhysicsSpec};
 
 /// The smaller demonstration craft's file, read plainly.
 pub fn small_spec() -> CraftSpec {
-    read("scenarios/craft/tarnwick.json")
+    read("scenarios/craft/coastal_survey.json")
 }
 
 /// A JSON file of the repository.

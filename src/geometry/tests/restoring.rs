@@ -88,10 +88,13 @@ fn restoring_is_conservative() {
             0.02 + 0.06 * (a + 0.7).sin(),
         )
     };
-    let n = 20_000;
+    let n = 20_000_u32;
     let (mut work, mut gross) = (0.0, 0.0);
     for i in 0..n {
-        let (p, q) = (path(i as f64 / n as f64), path((i + 1) as f64 / n as f64));
+        let (p, q) = (
+            path(f64::from(i) / f64::from(n)),
+            path(f64::from(i + 1) / f64::from(n)),
+        );
         let d = generalised(&(0.5 * (p + q))).dot(&(q - p));
         work += d;
         gross += d.abs();

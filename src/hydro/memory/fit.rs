@@ -1,9 +1,10 @@
 //! From damping and added mass to a [`MemoryModel`], and how well it went.
 
 use nalgebra::{DMatrix, Matrix6};
+use rayon::prelude::*;
 
 use super::MemoryModel;
-use super::column::fit_column;
+use super::column::{Column, fit_column};
 use crate::error::{Error, Result};
 use crate::hydro::curve::DampingCurve;
 use crate::hydro::regularise::scaled_smallest_eigenvalue;
@@ -36,8 +37,8 @@ pub struct FitOptions {
 impl Default for FitOptions {
     fn default() -> Self {
         FitOptions {
-            pairs_vertical: (3, 6),
-            pairs_lateral: (3, 6),
+            pairs_vertical: (3, 8),
+            pairs_lateral: (3, 8),
             natural_rad_s: Vec::new(),
             window_rad_s: (0.05, 4.0),
         }
@@ -137,8 +138,12 @@ impl MemoryModel {
             if pairs.1 == 0 {
                 continue;
             }
-            for &j in &active {
-                let column = fit_column(&target, &active, j, pairs).ok_or_else(|| {
+            let columns: Vec<Option<Column>> = active
+                .par_iter()
+                .map(|&j| fit_column(&target, &active, j, pairs))
+                .collect();
+            for (column, &j) in columns.into_iter().zip(&active) {
+                let column = column.ok_or_else(|| {
                     Error::with_hint(
                         "no state-space model of the radiated waves' memory was found",
                         "switch `physics.memory` off, or give a frequency list without gaps",
@@ -196,6 +201,11 @@ impl Target {
         }
     }
 
+    /// True where the damping of a mode with a natural frequency must be kept closely.
+    pub(crate) fn is_natural(&self, n: usize, i: usize, j: usize) -> bool {
+        self.natural[n] && i == j && (2..5).contains(&j)
+    }
+
     fn inside(&self, w: f64) -> bool {
         (self.window.0..=self.window.1).contains(&w)
     }
@@ -213,7 +223,7 @@ impl Target {
 
     /// Weights of the damping and the added-mass equation at sample `n`.
     pub(crate) fn weights(&self, n: usize, i: usize, j: usize) -> (f64, f64) {
-        let b = if self.natural[n] {
+        let b = if self.is_natural(n, i, j) {
             self.aim_b(n, i, j, AIM_B_NATURAL, AIM_B_NATURAL_FLOOR)
         } else {
             self.aim_b(n, i, j, AIM_B, AIM_B_FLOOR)
@@ -260,7 +270,7 @@ impl Target {
                     let da = (fitted[n].0[(i, j)] - self.a[n][(i, j)]).abs();
                     e.added_mass = e.added_mass.max(da / self.scale_a(n, i, j));
                 }
-                if i == j && self.natural[n] {
+                if self.is_natural(n, i, j) {
                     e.natural_damping = e.natural_damping.max(db / self.b[n][(i, j)].abs());
                 }
             }
@@ -270,7 +280,7 @@ impl Target {
 }
 
 /// Adds a column's pairs to the model: all driven by mode `j` alone.
-fn append(model: &mut MemoryModel, column: &super::column::Column, active: &[usize], j: usize) {
+fn append(model: &mut MemoryModel, column: &Column, active: &[usize], j: usize) {
     let old = model.state_count();
     let new = old + 2 * column.pairs.len();
     let mut g = DMatrix::zeros(new, 6);

@@ -79,7 +79,7 @@ pub fn record_stats(x: &[f64], level: f64) -> RecordStats {
     let power: Vec<f64> = spectral::forward(&centred)
         .iter()
         .skip(1)
-        .map(|c| c.norm_sqr())
+        .map(num_complex::Complex::norm_sqr)
         .collect();
     let RmsScatter { dof, slope } = scatter(&power);
     let k = MEAN_BINS.min(power.len());
@@ -208,9 +208,10 @@ mod tests {
 
     #[test]
     fn rms_interval_covers_lightly_damped_records() {
-        // the acceptance of the issue: 2 % damping, 30 min, 2,000 records, 95 +- 1.5 %
+        // asked: 2 % damping, 30 min, 2,000 records, 95 +- 1.5 %. 2,000 records see the coverage with
+        // a standard error of 0.49 %, so three times as many are used: 0.28 %
         for (w, seed) in [(0.5, 1), (0.8, 2), (1.2, 3)] {
-            let (c, low, high) = coverage(w, 0.02, 2000, seed);
+            let (c, low, high) = coverage(w, 0.02, 6000, seed);
             assert!(
                 (c - 0.95).abs() < 0.015,
                 "omega {w}: {c}, short {low}, long {high}"

@@ -6,6 +6,7 @@ use std::f64::consts::TAU;
 
 const DT: f64 = 0.1;
 const N: usize = 18_000;
+const TOL: f64 = 3e-3; // part of a period, ends of a filter
 
 fn sine(a: f64, f_hz: f64, phase: f64) -> Vec<f64> {
     (0..N)
@@ -39,7 +40,7 @@ fn series(side: f64) -> Series {
     }
 }
 
-fn input<'a>(s: &'a Series) -> RideInput<'a> {
+fn input(s: &Series) -> RideInput<'_> {
     RideInput {
         dt_s: DT,
         roll_rad: &s.roll,
@@ -84,7 +85,6 @@ fn a_sinusoidal_ride_by_hand() {
     let s = series(1.0);
     let r = judge(&input(&s));
     let p = &r.points[0];
-    const TOL: f64 = 3e-3; // part of a period and faded ends of a filter
     let close = |got: f64, want: f64| assert!((got / want - 1.0).abs() < TOL, "{got} {want}");
     close(p.vertical_rms_m_s2.value, 0.5);
     close(p.vertical_velocity_rms_m_s.value, 0.5 / (TAU * 0.2));

@@ -22,7 +22,7 @@
 use crate::sea::spectrum::Spectrum;
 
 /// Cells of the tabulated distribution.
-const CELLS: usize = 8192;
+const CELLS: usize = 4096;
 /// Share of the components placed by energy when nothing is in focus.
 const BY_ENERGY: f64 = 0.5;
 /// Share placed about the focus when there is one.

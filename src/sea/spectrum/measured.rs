@@ -58,7 +58,7 @@ pub fn parse_measured(text: &str) -> Result<Table> {
             Ok(row) => {
                 let line = row.position().map_or(0, |p| p.line() as usize);
                 if let Err(p) = take_row(&row, line, &mut table) {
-                    bad.push(p);
+                    bad.extend(p.problems);
                 }
             }
             Err(e) => bad.push(Problem::at("", format!("cannot read a row: {e}"))),
@@ -80,25 +80,19 @@ fn on_line(line: usize, message: String) -> Problem {
     p
 }
 
-fn take_row(
-    row: &csv::StringRecord,
-    line: usize,
-    table: &mut Table,
-) -> std::result::Result<(), Problem> {
+fn take_row(row: &csv::StringRecord, line: usize, table: &mut Table) -> Result<()> {
     if row.len() != 2 {
-        return Err(on_line(
-            line,
-            format!("has {} values, must have 2", row.len()),
-        ));
+        return Err(on_line(line, format!("has {} values, must have 2", row.len())).into());
     }
-    let number = |i: usize| -> std::result::Result<f64, Problem> {
+    let number = |i: usize| -> Result<f64> {
         let text = row.get(i).unwrap_or_default();
         match text.parse::<f64>() {
             Ok(x) if x.is_finite() => Ok(x),
             _ => Err(on_line(
                 line,
                 format!("{} is `{text}`, must be a finite number", HEADER[i]),
-            )),
+            )
+            .into()),
         }
     };
     let (omega, s) = (number(0)?, number(1)?);
@@ -106,7 +100,8 @@ fn take_row(
         return Err(on_line(
             line,
             format!("omega_rad_s is {omega}, must not be negative"),
-        ));
+        )
+        .into());
     }
     if let Some(&last) = table.omega_rad_s.last()
         && omega <= last
@@ -115,12 +110,14 @@ fn take_row(
             line,
             format!("omega_rad_s is {omega} after {last}, must ascend"),
         )
-        .hint("sort the rows; a spectrum in period order runs backwards"));
+        .hint("sort the rows; a spectrum in period order runs backwards")
+        .into());
     }
     if s < 0.0 {
         return Err(
             on_line(line, format!("s_m2_s is {s}, must not be negative"))
-                .hint("a measured density is a mean square; set noise below zero to 0"),
+                .hint("a measured density is a mean square; set noise below zero to 0")
+                .into(),
         );
     }
     table.omega_rad_s.push(omega);

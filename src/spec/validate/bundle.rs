@@ -27,6 +27,9 @@ pub struct Bundle {
 }
 
 /// Reads a scenario and all files it names, and tells the faults of all of them at once.
+///
+/// # Errors
+/// All problems of all files.
 pub fn bundle(path: impl AsRef<Path>) -> Result<Bundle> {
     let scenario = load_scenario(path)?;
     let folder = scenario.source.folder().to_owned();

@@ -157,9 +157,12 @@ fn half_thickness(strut: &StrutSpec, x_m: f64) -> f64 {
             fore_length_m,
             aft_length_m,
         } => {
-            let into = |beyond: f64, length: f64| match length > 0.0 && beyond > 0.0 {
-                true => (beyond / length).min(1.0),
-                false => 0.0,
+            let into = |beyond: f64, length: f64| {
+                if length > 0.0 && beyond > 0.0 {
+                    (beyond / length).min(1.0)
+                } else {
+                    0.0
+                }
             };
             let fore = into(x_m - (strut.fore_x_m - fore_length_m), *fore_length_m);
             let aft = into(strut.aft_x_m + aft_length_m - x_m, *aft_length_m);

@@ -16,6 +16,7 @@ mod tests;
 
 use std::path::Path;
 
+use super::criteria::CriteriaSpec;
 use super::fault::FaultSpec;
 use super::hint::{closest, number};
 use super::source::item;
@@ -26,6 +27,17 @@ pub(super) use controller::controller;
 pub(super) use craft::craft;
 pub(super) use scenario::scenario;
 pub(super) use sea::sea;
+
+pub(super) fn criteria(spec: &CriteriaSpec, _: Option<&Path>) -> Vec<Problem> {
+    let mut problems = Vec::new();
+    if spec.criteria.is_empty() {
+        problems.push(Problem::at(
+            "criteria",
+            "has no entries, must have at least one",
+        ));
+    }
+    problems
+}
 
 pub(super) fn fault(_: &FaultSpec, _: Option<&Path>) -> Vec<Problem> {
     Vec::new()

@@ -21,6 +21,13 @@ pub(super) fn must_exist(
     let p = Problem::at(at, format!("leads to {}: there is {what}", path.display()));
     let names: Vec<String> = path
         .parent()
+        .map(|d| {
+            if d.as_os_str().is_empty() {
+                Path::new(".")
+            } else {
+                d
+            }
+        })
         .and_then(|d| d.read_dir().ok())
         .into_iter()
         .flatten()

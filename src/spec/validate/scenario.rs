@@ -36,7 +36,7 @@ pub(crate) fn scenario(spec: &ScenarioSpec, folder: Option<&Path>) -> Vec<Proble
         }
     }
     divides(&mut problems, spec.step_s, "record_s", spec.record_s);
-    if spec.record_s > spec.duration_s {
+    if spec.record_s > spec.duration_s && spec.duration_s > 0.0 {
         problems.push(Problem::at(
             "record_s",
             format!(
