@@ -18,9 +18,9 @@ use crate::frames::encounter_rad_s;
 use crate::geometry::craft::Craft;
 use crate::spec::scenario::PhysicsSpec;
 
-/// k L of the encounter frequency up to which the strips' heave flow in waves takes the
-/// regularised ratio; there the finite-length factor is within a tenth of one.
-const HEAVE_RATIO_END: f64 = 6.0;
+/// k L of the encounter frequency up to which the regularisation goes to the sections' waterline
+/// sources; there the finite-length factor is within a tenth of one.
+const SOURCE_END: f64 = 6.0;
 
 /// Speed-independent tables of a craft.
 #[derive(Clone, Debug)]
@@ -221,10 +221,10 @@ impl CraftHydro {
         let reading = Reading::new(&self.strips.omega_rad_s, omega_e, speed_m_s, &self.regularisation);
         let strip = self.strips.in_wave(&wave, &reading);
         let fit = self.rigid_fit(&wave);
-        let (more, heave) = self.beyond_strips(radiation, omega_e, &reading);
+        let (more, source) = self.beyond_strips(radiation, omega_e, &reading);
         let mut p = strip.momentum;
-        p[2] *= heave;
-        p[4] *= heave;
+        p[2] += strip.source[0] * source;
+        p[4] += strip.source[1] * source;
         for i in 0..6 {
             for j in 0..6 {
                 p[i] += more[(i, j)] * fit.nu[j];
@@ -254,9 +254,10 @@ impl CraftHydro {
     }
 
     /// M - M_strip: complex mass of the regularised tables beyond what the strips' potentials give,
-    /// and the factor on the strips' heave flow that is in M_strip: the two-dimensional heave mass
-    /// jumps and grows like a logarithm at zero frequency, so for waves of encounter longer than
-    /// the craft the sections take the regularised craft's ratio.
+    /// less the part that is returned as the second value, the heave mass that the finite craft's
+    /// waterline source has more. Two-dimensional sources jump and grow like a logarithm at zero
+    /// frequency; what the regularisation takes from them goes to the sections as their sources
+    /// stand, by waterline breadth, for encounter waves longer than the craft.
     fn beyond_strips(
         &self,
         radiation: &RadiationTable,
@@ -280,18 +281,19 @@ impl CraftHydro {
             Complex64::new(re[(i, j)], sign * im[(i, j)])
         };
         let mass = a - self.surge;
-        // the end correction is no matter of frequency: out of the ratio
-        let whole = complex(&mass, &damping, 2, 2) + self.end_correction[(2, 2)];
-        let ratio = whole / complex(&strip_a, &strip_b, 2, 2);
         let kl = w * w / self.strips.g_m_s2 * self.regularisation.length_m;
-        let share = super::regularise::fade((kl / HEAVE_RATIO_END).sqrt());
-        let heave = Complex64::ONE + (ratio - 1.0) * share;
+        let share = super::regularise::fade((kl / SOURCE_END).sqrt());
+        // the end correction is no matter of frequency and not the source's
+        let source = (complex(&mass, &damping, 2, 2) + self.end_correction[(2, 2)]
+            - complex(&strip_a, &strip_b, 2, 2))
+            * share;
+        let line = self.strips.source_matrix();
         let more = Matrix6::from_fn(|i, j| {
-            let vertical = (i == 2 || i == 4) && (j == 2 || j == 4);
-            let factor = if vertical { heave } else { Complex64::ONE };
-            complex(&mass, &damping, i, j) - complex(&strip_a, &strip_b, i, j) * factor
+            complex(&mass, &damping, i, j)
+                - complex(&strip_a, &strip_b, i, j)
+                - source * line[(i, j)]
         });
-        (more, heave)
+        (more, source)
     }
 
     /// Rigid motion of the craft that fits the orbital velocity along the hulls' axes best.

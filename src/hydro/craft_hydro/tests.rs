@@ -183,8 +183,8 @@ fn wave_force_is_continuous_through_zero_encounter() {
         let scale = at[j].norm();
         assert!(scale.is_finite() && scale > 0.0);
         // the wave changes by 2 dw/w = 2e-4 itself, times k L of order 5
-        assert!((below[j] - at[j]).norm() < 3e-3 * scale, "{j}");
-        assert!((above[j] - at[j]).norm() < 3e-3 * scale, "{j}");
+        let jump = (below[j] - at[j]).norm().max((above[j] - at[j]).norm());
+        assert!(jump < 3e-3 * scale, "{j} {} {} {}", below[j], at[j], above[j]);
     }
     for j in [1, 3, 5] {
         assert!(at[j].norm() < 1e-9 * at[2].norm(), "no lateral force in following seas");
