@@ -27,7 +27,7 @@ use nalgebra::Matrix6;
 
 /// Ratio of successive nodes in the fitted tail and their number (reaches 66 times the last node).
 const TAIL_RATIO: f64 = 1.3;
-const TAIL_NODES: usize = 16;
+const TAIL_NODES: i32 = 16;
 /// Bounds of the fitted exponent: a wave maker's sway damping falls as w^-3, the textbook pair as w^-2; smooth keels faster.
 const TAIL_EXPONENT: (f64, f64) = (2.0, 12.0);
 
@@ -58,7 +58,7 @@ impl DampingCurve {
         value.extend_from_slice(b);
         let end = b[b.len() - 1];
         for k in 1..=TAIL_NODES {
-            let w = last_rad_s * TAIL_RATIO.powi(k as i32);
+            let w = last_rad_s * TAIL_RATIO.powi(k);
             node.push(w);
             value.push(tail(&end, &exponent, last_rad_s / w));
         }
@@ -88,7 +88,7 @@ impl DampingCurve {
 
     /// Frequencies given, rad/s, and zero before them.
     pub fn nodes(&self) -> &[f64] {
-        &self.node[..self.node.len() - TAIL_NODES]
+        &self.node[..self.node.len() - TAIL_NODES as usize]
     }
 
     /// Highest frequency given, rad/s.
@@ -220,7 +220,13 @@ fn over_difference(c: &[Matrix6<f64>; 4], a: f64, b: f64, w: f64) -> Matrix6<f64
     let q1 = c[2] + q2 * v;
     let q0 = c[1] + q1 * v;
     let at_pole = c[0] + q0 * v;
-    let log = |d: f64| if d.abs() < 1e-12 * b { 0.0 } else { d.abs().ln() };
+    let log = |d: f64| {
+        if d.abs() < 1e-12 * b {
+            0.0
+        } else {
+            d.abs().ln()
+        }
+    };
     at_pole * (log(b - w) - log(a - w)) + q0 * h + q1 * (h * h / 2.0) + q2 * (h * h * h / 3.0)
 }
 
@@ -240,8 +246,16 @@ fn over_square(c: &[Matrix6<f64>; 4], a: f64, b: f64) -> Matrix6<f64> {
 
 /// Integral of the cubic times cos(w t) on [a, b].
 fn cosine_moment(c: &[Matrix6<f64>; 4], a: f64, b: f64, t: f64) -> Matrix6<f64> {
-    const X: [f64; 3] = [0.238_619_186_083_196_9, 0.661_209_386_466_264_5, 0.932_469_514_203_152];
-    const W: [f64; 3] = [0.467_913_934_572_691_05, 0.360_761_573_048_138_6, 0.171_324_492_379_170_36];
+    const X: [f64; 3] = [
+        0.238_619_186_083_196_9,
+        0.661_209_386_466_264_5,
+        0.932_469_514_203_152,
+    ];
+    const W: [f64; 3] = [
+        0.467_913_934_572_691_05,
+        0.360_761_573_048_138_6,
+        0.171_324_492_379_170_36,
+    ];
     let h = b - a;
     if h * t.abs() < 2.0 {
         // few waves: Gauss with six points is exact to rounding
@@ -286,7 +300,9 @@ mod tests {
     }
 
     fn curve() -> DampingCurve {
-        let omega: Vec<f64> = (1..=60).map(|i| 0.02 * (400.0_f64).powf(f64::from(i - 1) / 59.0)).collect();
+        let omega: Vec<f64> = (1..=60)
+            .map(|i| 0.02 * (400.0_f64).powf(f64::from(i - 1) / 59.0))
+            .collect();
         let b: Vec<_> = omega
             .iter()
             .map(|&w| Matrix6::from_diagonal_element(pair(w).1))
@@ -300,11 +316,19 @@ mod tests {
         let c = curve();
         for w in [0.0, 0.2, 0.5, 1.0, 1.5, 3.0] {
             let got = c.added_mass(w)[(0, 0)];
-            assert!((got - pair(w).0).abs() < 5e-4 * pair(0.0).0, "{w} {got} {}", pair(w).0);
+            assert!(
+                (got - pair(w).0).abs() < 5e-4 * pair(0.0).0,
+                "{w} {got} {}",
+                pair(w).0
+            );
         }
         for t in [1.0, 2.0, 5.0] {
             let got = c.retardation(&[t])[0][(0, 0)];
-            assert!((got - retardation(t)).abs() < 5e-4 * 2.5, "{t} {got} {}", retardation(t));
+            assert!(
+                (got - retardation(t)).abs() < 5e-4 * 2.5,
+                "{t} {got} {}",
+                retardation(t)
+            );
         }
     }
 
@@ -319,7 +343,10 @@ mod tests {
             let mut sum = 0.0;
             for i in 0..n {
                 let f = |u: f64| top * u * u;
-                let (x0, x1) = (f(f64::from(i) / f64::from(n)), f(f64::from(i + 1) / f64::from(n)));
+                let (x0, x1) = (
+                    f(f64::from(i) / f64::from(n)),
+                    f(f64::from(i + 1) / f64::from(n)),
+                );
                 let x = 0.5 * (x0 + x1);
                 sum += (c.at(x)[(0, 0)] - bw) / (x * x - w * w) * (x1 - x0);
             }

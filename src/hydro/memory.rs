@@ -136,10 +136,7 @@ impl MemoryModel {
             return (self.zero_frequency_added_mass(), Matrix6::zeros());
         }
         let k = self.transfer(omega_rad_s);
-        (
-            self.a_inf + k.map(|z| z.im / omega_rad_s),
-            k.map(|z| z.re),
-        )
+        (self.a_inf + k.map(|z| z.im / omega_rad_s), k.map(|z| z.re))
     }
 
     /// Retardation function of the fit at time `t_s`.

@@ -22,18 +22,33 @@ pub(crate) fn damping(w: f64, twin: bool) -> Matrix6<f64> {
         let dx = 2.0 * half / f64::from(n);
         let area = bulb * (1.0 - (x / half).powi(4));
         let xs: f64 = x + 0.7;
-        let t = if xs.abs() < strut { 1.2 * (1.0 - (xs / strut).powi(4)) } else { 0.0 };
+        let t = if xs.abs() < strut {
+            1.2 * (1.0 - (xs / strut).powi(4))
+        } else {
+            0.0
+        };
         let x3 = RHO * G * (t * (-0.5 * k).exp() - 2.0 * k * area * (-k * depth).exp());
-        let wet = if t > 0.0 { 2.0 * (1.0 - (-k * draught).exp()) / (1.0 / 1.5 + k) } else { 0.0 };
+        let wet = if t > 0.0 {
+            2.0 * (1.0 - (-k * draught).exp()) / (1.0 / 1.5 + k)
+        } else {
+            0.0
+        };
         let x2 = RHO * G * (wet + 2.0 * k * area * (-k * depth).exp());
         let (s, c) = (k * b).sin_cos();
         // far-field vectors (sway, heave, roll) of the even and odd combinations
         let lever = 1.9;
         let list: Vec<[f64; 3]> = if twin {
-            vec![[0.0, 2.0 * x3 * c, 0.0], [2.0 * x2 * c, 0.0, -lever * 2.0 * x2 * c + 2.0 * b * x3 * s]]
+            vec![
+                [0.0, 2.0 * x3 * c, 0.0],
+                [2.0 * x2 * c, 0.0, -lever * 2.0 * x2 * c + 2.0 * b * x3 * s],
+            ]
         } else {
             let r = std::f64::consts::SQRT_2;
-            vec![[0.0, r * x3, 0.0], [r * x2, 0.0, -r * lever * x2], [0.0, 0.0, r * b * x3]]
+            vec![
+                [0.0, r * x3, 0.0],
+                [r * x2, 0.0, -r * lever * x2],
+                [0.0, 0.0, r * b * x3],
+            ]
         };
         for v in list {
             let six = Vector6::new(0.0, v[0], v[1], v[2], -x * v[1], x * v[0]);
@@ -51,7 +66,13 @@ pub(crate) fn grid() -> Vec<f64> {
 /// Infinite-frequency added mass about O, plausible magnitudes.
 pub(crate) fn a_inf() -> Matrix6<f64> {
     let mut a = Matrix6::from_diagonal(&Vector6::new(4e3, 2.4e5, 2.2e5, 9.0e6, 1.1e7, 1.2e7));
-    for (i, j, v) in [(1, 3, -5e5), (0, 4, 1e4), (2, 4, 1e5), (1, 5, -1e5), (3, 5, 1e5)] {
+    for (i, j, v) in [
+        (1, 3, -5e5),
+        (0, 4, 1e4),
+        (2, 4, 1e5),
+        (1, 5, -1e5),
+        (3, 5, 1e5),
+    ] {
         a[(i, j)] = v;
         a[(j, i)] = v;
     }

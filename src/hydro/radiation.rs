@@ -113,7 +113,17 @@ pub fn stf_matrix(
     speed_m_s: f64,
 ) -> (Matrix6<f64>, Matrix6<f64>) {
     let none = [0.0; 3];
-    stf_matrix_with_end(a0, b0, omega_e_rad_s, speed_m_s, 0.0, &none, &none, 0.0, 0.0)
+    stf_matrix_with_end(
+        a0,
+        b0,
+        omega_e_rad_s,
+        speed_m_s,
+        0.0,
+        &none,
+        &none,
+        0.0,
+        0.0,
+    )
 }
 
 /// The same with the aftmost section's terms: at `x_a_m` the section has sway, sway-roll and roll
@@ -170,7 +180,10 @@ mod tests {
 
     fn check(m: &Matrix6<f64>, i: usize, j: usize, want: f64) {
         let got = m[(i, j)];
-        assert!((got - want).abs() <= TOL_PRINT * want.abs().max(1.0), "{i}{j} {got} {want}");
+        assert!(
+            (got - want).abs() <= TOL_PRINT * want.abs().max(1.0),
+            "{i}{j} {got} {want}"
+        );
     }
 
     #[test]
@@ -242,7 +255,12 @@ mod tests {
         let mut m = Matrix6::from_diagonal(&Vector6::new(10.0, 10.0, 10.0, 40.0, 300.0, 320.0));
         let z = -0.4; // centre of gravity above O, on the plane, x = 0.3
         let x = 0.3;
-        for (i, j, v) in [(0, 4, 10.0 * z), (1, 3, -10.0 * z), (1, 5, 10.0 * x), (2, 4, -10.0 * x)] {
+        for (i, j, v) in [
+            (0, 4, 10.0 * z),
+            (1, 3, -10.0 * z),
+            (1, 5, 10.0 * x),
+            (2, 4, -10.0 * x),
+        ] {
             m[(i, j)] = v;
             m[(j, i)] = v;
         }

@@ -241,7 +241,8 @@ mod tests {
                 .iter()
                 .map(|&w| {
                     let d = (w * w - peak * peak).powi(2) + w * w;
-                    let v = nalgebra::Vector6::new(0.0, w, w.sqrt(), 2.0 * w, 4.0 * w.sqrt(), w * w);
+                    let v =
+                        nalgebra::Vector6::new(0.0, w, w.sqrt(), 2.0 * w, 4.0 * w.sqrt(), w * w);
                     v * v.transpose() * (w * w / (d * (1.0 + w * w)))
                 })
                 .collect()

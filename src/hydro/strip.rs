@@ -150,7 +150,13 @@ impl Strips {
     /// Both variants over frequency. `a_zero` holds the values at the lowest frequency.
     pub fn radiation(&self) -> RawRadiation {
         let table = |twin: bool| {
-            let pick = |f: &SectionFlow| if twin { (f.twin.a, f.twin.b) } else { (f.isolated.a, f.isolated.b) };
+            let pick = |f: &SectionFlow| {
+                if twin {
+                    (f.twin.a, f.twin.b)
+                } else {
+                    (f.isolated.a, f.isolated.b)
+                }
+            };
             let n = self.omega_rad_s.len();
             let a: Vec<_> = (0..n).map(|i| self.sum(|s| pick(&s.flow[i]).0)).collect();
             let b: Vec<_> = (0..n).map(|i| self.sum(|s| pick(&s.flow[i]).1)).collect();
@@ -159,7 +165,13 @@ impl Strips {
                 a_zero: a[0],
                 a,
                 b,
-                a_inf: self.sum(|s| if twin { s.infinite.twin } else { s.infinite.isolated }),
+                a_inf: self.sum(|s| {
+                    if twin {
+                        s.infinite.twin
+                    } else {
+                        s.infinite.isolated
+                    }
+                }),
             }
         };
         RawRadiation {

@@ -68,7 +68,9 @@ impl WaveGrid {
         let mut omega = vec![0.01 * unit, 0.05 * unit];
         omega.extend((1..=65).map(|i| 0.1 * f64::from(i) * unit));
         WaveGrid {
-            mu_rad: (0..=24).map(|i| (7.5 * f64::from(i)).to_radians()).collect(),
+            mu_rad: (0..=24)
+                .map(|i| (7.5 * f64::from(i)).to_radians())
+                .collect(),
             omega_rad_s: omega,
         }
     }
@@ -119,8 +121,8 @@ impl WaveForceTable {
         let mut f = [Complex64::ZERO; 6];
         let mut df = [Complex64::ZERO; 6];
         for k in 0..4 {
-            for l in 0..4 {
-                let (v, dv) = (c[k] * cw[l], dc[k] * cw[l]);
+            for (l, cl) in cw.iter().enumerate() {
+                let (v, dv) = (c[k] * cl, dc[k] * cl);
                 for j in 0..6 {
                     // beyond 0 and pi the table is its own mirror image
                     let s = if j % 2 == 1 { sign[k] } else { 1.0 };
@@ -150,7 +152,9 @@ impl WaveForceTable {
         let (from, mut c) = lagrange(grid, i, w);
         if omega > grid[last] {
             let fall = (grid[last] / omega).powi(4);
-            c.iter_mut().for_each(|c| *c *= fall);
+            for c in &mut c {
+                *c *= fall;
+            }
         }
         (c, from)
     }
@@ -160,18 +164,16 @@ impl WaveForceTable {
     fn heading_weights(&self, mu: f64) -> ([usize; 4], [f64; 4], [f64; 4], [f64; 4]) {
         let grid = &self.mu_rad;
         let last = grid.len() - 1;
-        let i = grid.partition_point(|&x| x <= mu).clamp(1, last) as isize - 1;
+        // one more than the interval's first node, so that it may stand before the grid
+        let after = grid.partition_point(|&x| x <= mu).clamp(1, last);
         let mut index = [0; 4];
         let mut sign = [1.0; 4];
         let mut x = [0.0; 4];
         for k in 0..4 {
-            let want = i - 1 + k as isize;
-            (index[k], sign[k], x[k]) = if want < 0 {
-                (1, -1.0, -grid[1])
-            } else if want as usize > last {
-                (last - 1, -1.0, std::f64::consts::TAU - grid[last - 1])
-            } else {
-                (want as usize, 1.0, grid[want as usize])
+            (index[k], sign[k], x[k]) = match (after + k).checked_sub(2) {
+                None => (1, -1.0, -grid[1]),
+                Some(i) if i > last => (last - 1, -1.0, std::f64::consts::TAU - grid[last - 1]),
+                Some(i) => (i, 1.0, grid[i]),
             };
         }
         let mut c = [0.0; 4];
@@ -200,7 +202,14 @@ mod tests {
     fn sample(mu: f64, w: f64) -> [Complex64; 6] {
         let e = Complex64::from_polar(1.0 / (1.0 + w * w), -2.0 * w * w * mu.cos());
         let s = mu.sin();
-        [e * mu.cos(), e * s, e, e * s * 2.0, e * mu.cos() * w, e * s * mu.cos()]
+        [
+            e * mu.cos(),
+            e * s,
+            e,
+            e * s * 2.0,
+            e * mu.cos() * w,
+            e * s * mu.cos(),
+        ]
     }
 
     fn table() -> WaveForceTable {
@@ -211,16 +220,32 @@ mod tests {
     #[test]
     fn interpolation_is_close_between_nodes() {
         let t = table();
-        for (mu, w) in [(0.03, 0.33), (1.1, 0.77), (2.9, 0.52), (3.12, 0.9), (4.0, 0.66), (-0.4, 0.81)] {
+        for (mu, w) in [
+            (0.03, 0.33),
+            (1.1, 0.77),
+            (2.9, 0.52),
+            (3.12, 0.9),
+            (4.0, 0.66),
+            (-0.4, 0.81),
+        ] {
             let (f, df) = t.with_slope(mu, w);
             let want = sample(mu, w);
             let h = 1e-5;
             let (up, down) = (sample(mu + h, w), sample(mu - h, w));
             for j in 0..6 {
                 // cubic over 7.5 deg and 0.1: fourth derivatives of order one to ten
-                assert!((f[j] - want[j]).norm() < 2e-3, "{mu} {w} {j} {} {}", f[j], want[j]);
+                assert!(
+                    (f[j] - want[j]).norm() < 2e-3,
+                    "{mu} {w} {j} {} {}",
+                    f[j],
+                    want[j]
+                );
                 let slope = (up[j] - down[j]) / (2.0 * h);
-                assert!((df[j] - slope).norm() < 3e-2, "{mu} {w} {j} {} {slope}", df[j]);
+                assert!(
+                    (df[j] - slope).norm() < 3e-2,
+                    "{mu} {w} {j} {} {slope}",
+                    df[j]
+                );
             }
         }
     }

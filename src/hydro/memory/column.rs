@@ -86,7 +86,10 @@ fn fit_with(target: &Target, active: &[usize], j: usize, pairs: usize) -> Option
                 .zip(step.iter())
                 .map(|(t, s)| t - shrink * s)
                 .collect();
-            if let Some((_, r)) = equations.solve(&trial).filter(|(_, r)| r.norm_squared() < cost) {
+            if let Some((_, r)) = equations
+                .solve(&trial)
+                .filter(|(_, r)| r.norm_squared() < cost)
+            {
                 let gain = 1.0 - r.norm_squared() / cost;
                 cost = r.norm_squared();
                 theta = trial;

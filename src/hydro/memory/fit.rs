@@ -169,10 +169,7 @@ impl Target {
         omega.extend(options.natural_rad_s.iter().copied().filter(|&w| w > 0.0));
         omega.sort_by(f64::total_cmp);
         let b: Vec<_> = omega.iter().map(|&w| curve.at(w)).collect();
-        let a = omega
-            .iter()
-            .map(|&w| a_inf + curve.added_mass(w))
-            .collect();
+        let a = omega.iter().map(|&w| a_inf + curve.added_mass(w)).collect();
         let dt = 1.2 / curve.last_rad_s();
         let all: Vec<f64> = (0..400).map(|i| dt * f64::from(i)).collect();
         let k = curve.retardation(&all);
@@ -186,7 +183,12 @@ impl Target {
             b_max: std::array::from_fn(|j| b.iter().map(|m| m[(j, j)]).fold(0.0, f64::max)),
             natural: omega
                 .iter()
-                .map(|w| options.natural_rad_s.iter().any(|n| (w - n).abs() < 1e-9 * n))
+                .map(|w| {
+                    options
+                        .natural_rad_s
+                        .iter()
+                        .any(|n| (w - n).abs() < 1e-9 * n)
+                })
                 .collect(),
             omega,
             a,
@@ -234,7 +236,12 @@ impl Target {
         let fitted: Vec<_> = self.omega.iter().map(|&w| model.coefficients(w)).collect();
         let k: Vec<_> = self.time.iter().map(|&t| model.retardation(t)).collect();
         report.smallest_eigenvalue = f64::INFINITY;
-        for (n, _) in self.omega.iter().enumerate().filter(|(_, w)| self.inside(**w)) {
+        for (n, _) in self
+            .omega
+            .iter()
+            .enumerate()
+            .filter(|(_, w)| self.inside(**w))
+        {
             let e = scaled_smallest_eigenvalue(&fitted[n].1, &self.b_max, AIM_B_FLOOR);
             report.smallest_eigenvalue = report.smallest_eigenvalue.min(e);
         }
