@@ -5,7 +5,7 @@ use std::path::PathBuf;
 
 use clap::{Parser, Subcommand};
 
-use super::{cmd_check, cmd_compare, cmd_schema, cmd_show};
+use super::{cmd_check, cmd_compare, cmd_run, cmd_schema, cmd_show};
 
 /// Motion control of small-waterplane-area twin-hull craft, from a craft file to a judged ride.
 #[derive(Clone, Debug, Parser)]
@@ -34,6 +34,8 @@ pub enum Verb {
     Show(cmd_show::Options),
     /// Run all laws of a scenario and put them beside its first: numbers and pictures.
     Compare(cmd_compare::Options),
+    /// Run cases of a scenario and keep their time histories.
+    Run(cmd_run::Options),
     /// Print or write the JSON Schemas of the file formats.
     Schema(cmd_schema::Options),
 }
@@ -177,29 +179,6 @@ pub struct SeaOptions {
     /// Seed of the record, a whole number (no unit).
     #[arg(long, value_name = "SEED", default_value_t = 1)]
     pub seed: u64,
-    /// Output.
-    #[command(flatten)]
-    pub output: OutputArgs,
-}
-
-/// `run`: one controller of a scenario, time histories kept.
-#[derive(Clone, Debug, clap::Args)]
-#[command(
-    after_help = "Example: ridewright run scenarios/NAME.json --speed-kn 18 --heading-deg 180 --out out"
-)]
-pub struct RunOptions {
-    /// Scenario file (`ridewright.scenario/1`).
-    #[arg(value_name = "SCENARIO.json")]
-    pub scenario: PathBuf,
-    /// Only the controller of this name, e.g. --only pid.
-    #[arg(long, value_name = "NAME")]
-    pub only: Option<String>,
-    /// Only these speeds of the scenario.
-    #[command(flatten)]
-    pub speed: SpeedArgs,
-    /// Only these headings of the scenario.
-    #[command(flatten)]
-    pub heading: HeadingArgs,
     /// Output.
     #[command(flatten)]
     pub output: OutputArgs,

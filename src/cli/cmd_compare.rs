@@ -11,6 +11,7 @@ use super::{Status, table};
 use crate::campaign::compare::{self, Cell, Comparison, Selection};
 use crate::campaign::stage::Stage;
 use crate::error::{Error, Result};
+use crate::metrics::compare::NoPercentage;
 use crate::metrics::pool::Quantity;
 use crate::spec::validate::bundle;
 
@@ -33,6 +34,9 @@ pub struct Options {
 }
 
 /// Runs the scenario and tells what came out.
+///
+/// # Errors
+/// What is wrong with the scenario or its files; a folder that cannot be written.
 pub fn run(options: &Options, shell: &mut Shell) -> Result<Status> {
     let bundle = bundle(&options.scenario)?;
     let out = options.output.out.as_deref();
@@ -98,11 +102,12 @@ pub(super) fn write_json(dir: &Path, name: &str, value: &impl Serialize) -> Resu
     std::fs::write(&path, text + "\n").map_err(|e| Error::io("write", &path, &e))
 }
 
-/// Each kind of warning once, with how many runs gave it.
-fn tell_warnings(found: &Comparison, shell: &mut Shell) {
+/// Each kind of warning once, with how many runs gave it; kinds differ in their first words.
+pub(super) fn tell_warnings(found: &Comparison, shell: &mut Shell) {
+    let kind = |text: &str| text.chars().take(24).collect::<String>();
     let mut seen: Vec<(String, usize)> = Vec::new();
     for text in found.runs.iter().flat_map(|r| &r.warnings) {
-        match seen.iter_mut().find(|s| s.0 == *text) {
+        match seen.iter_mut().find(|s| kind(&s.0) == kind(text)) {
             Some(s) => s.1 += 1,
             None => seen.push((text.clone(), 1)),
         }
@@ -125,28 +130,54 @@ const COLUMNS: [(Quantity, &str, &str); 7] = [
 
 fn print(found: &Comparison, shell: &mut Shell) -> Result<()> {
     shell.data(&format!("{} in {}", found.craft, found.sea))?;
-    let mut speed = f64::NAN;
-    for cells in found.cells.chunks(found.laws.len()) {
-        let first = &cells[0];
-        if first.speed_kn.total_cmp(&speed).is_ne() {
-            speed = first.speed_kn;
-            shell.data(&format!(
-                "\n{speed:.0} kn: RMS values, change against \"{}\" in brackets",
-                found.laws[0]
-            ))?;
-        }
-        let mut heads = vec![format!(
-            "{:.0} deg {}",
-            first.heading_deg,
-            heading_word(first.heading_deg)
-        )];
+    let mut speeds: Vec<f64> = found.cells.iter().map(|c| c.speed_kn).collect();
+    speeds.dedup();
+    for speed in speeds {
+        shell.data(&format!(
+            "\n{speed:.0} kn: RMS over the judged record, change against `{}`",
+            found.laws[0]
+        ))?;
+        let mut heads = vec!["waves, law".to_owned()];
         heads.extend(COLUMNS.iter().map(|c| c.2.to_owned()));
-        let rows: Vec<Vec<String>> = cells.iter().map(row).collect();
-        shell.data(&table::table(heads, rows))?;
-        for c in cells.iter().filter(|c| !c.completed) {
-            for e in &c.endings {
-                shell.data(&format!("  {}: {e}", c.law))?;
+        let mut rows = Vec::new();
+        let here = found
+            .cells
+            .iter()
+            .filter(|c| c.speed_kn.total_cmp(&speed).is_eq());
+        for (i, cell) in here.enumerate() {
+            if i % found.laws.len() == 0 {
+                let d = cell.heading_deg;
+                let mut head = vec![String::new(); 1 + COLUMNS.len()];
+                head[0] = format!("{d:.0} deg {}", heading_word(d));
+                rows.push(head);
             }
+            rows.push(row(cell));
+        }
+        shell.data(&table::table(heads, rows))?;
+        tell_endings(found, speed, shell)?;
+    }
+    Ok(())
+}
+
+/// Runs that ended before their time, and cells without a percentage, in words.
+fn tell_endings(found: &Comparison, speed: f64, shell: &mut Shell) -> Result<()> {
+    for c in found
+        .cells
+        .iter()
+        .filter(|c| c.speed_kn.total_cmp(&speed).is_eq())
+    {
+        for e in &c.endings {
+            shell.data(&format!("  {:.0} deg, {}: {e}", c.heading_deg, c.law))?;
+        }
+        let why = c.changes.iter().find_map(|x| x.no_percentage);
+        let outside = why.filter(|w| *w != NoPercentage::BaselineZero);
+        if let Some(why) = outside.filter(|_| c.law != found.laws[0] && c.completed) {
+            shell.data(&format!(
+                "  {:.0} deg, {}: no percentage ({})",
+                c.heading_deg,
+                c.law,
+                why.words()
+            ))?;
         }
     }
     Ok(())
@@ -164,7 +195,7 @@ pub(super) fn heading_word(deg: f64) -> &'static str {
 }
 
 fn row(cell: &Cell) -> Vec<String> {
-    let mut row = vec![cell.law.clone()];
+    let mut row = vec![format!("  {}", cell.law)];
     for (quantity, of, _) in COLUMNS {
         row.push(entry(cell, quantity, of));
     }
@@ -185,7 +216,7 @@ fn entry(cell: &Cell, quantity: Quantity, of: &str) -> String {
     let value = format!("{:.3}", change.entry.value.value);
     let is_motion = matches!(quantity, Quantity::MotionRms | Quantity::VerticalRms);
     match change.change_percent {
-        Some(p) if is_motion && p != 0.0 => format!("{value} ({p:+.0}%)"),
+        Some(p) if is_motion && p != 0.0 => format!("{value} {p:+.0}%"),
         _ => value,
     }
 }

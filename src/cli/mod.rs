@@ -6,6 +6,7 @@
 pub mod args;
 pub mod cmd_check;
 pub mod cmd_compare;
+pub mod cmd_run;
 pub mod cmd_schema;
 pub mod cmd_show;
 pub mod progress;
@@ -47,6 +48,7 @@ fn run(verb: &Verb, shell: &mut Shell) -> Result<Status> {
     match verb {
         Verb::Check(options) => cmd_check::run(options, shell),
         Verb::Compare(options) => cmd_compare::run(options, shell),
+        Verb::Run(options) => cmd_run::run(options, shell),
         Verb::Show(options) => cmd_show::run(options, shell),
         Verb::Schema(options) => cmd_schema::run(options, shell),
     }
