@@ -111,7 +111,11 @@ mod tests {
         let panel = |name: &str, unit: &str, scale: f64| RidePanel {
             name: name.into(),
             unit: unit.into(),
-            values: vec![of(scale, 1.0, true), of(scale, 0.62, false), of(scale, 0.5, false)],
+            values: vec![
+                of(scale, 1.0, true),
+                of(scale, 0.62, false),
+                of(scale, 0.5, false),
+            ],
         };
         RideBars {
             heading: Heading::new(
@@ -119,10 +123,18 @@ mod tests {
                 "Tarnwick, 16 kn, Bretschneider sea Hs 1.25 m, Tp 7.0 s, 5 records of 30 min",
                 "Invented demonstration craft",
             ),
-            headings: ["head\n180°", "bow\n135°", "beam\n90°", "quartering\n45°", "following\n0°"]
+            headings: [
+                "head\n180°",
+                "bow\n135°",
+                "beam\n90°",
+                "quartering\n45°",
+                "following\n0°",
+            ]
+            .map(String::from)
+            .into(),
+            laws: ["fins fixed at trim", "PID", "LQR"]
                 .map(String::from)
                 .into(),
-            laws: ["fins fixed at trim", "PID", "LQR"].map(String::from).into(),
             panels: vec![
                 panel("Heave at O", "m", 0.32),
                 panel("Pitch", "deg", 1.1),

@@ -573,4 +573,25 @@ pub struct Dimension {
     pub to: [f64; 2],
     /// Words.
     pub label: String,
+    /// Where along it the words stand, 0 to 1.
+    pub label_at: f64,
+}
+
+impl Dimension {
+    /// A length with its words in the middle.
+    pub fn new(from: [f64; 2], to: [f64; 2], label: impl Into<String>) -> Dimension {
+        Dimension {
+            from,
+            to,
+            label: label.into(),
+            label_at: 0.5,
+        }
+    }
+
+    /// The same with the words elsewhere along it, 0 to 1.
+    #[must_use]
+    pub fn label_at(mut self, share: f64) -> Dimension {
+        self.label_at = share;
+        self
+    }
 }

@@ -6,7 +6,9 @@ use super::layout::{patch, stroke};
 use super::look::{Colour, Dash, Look, Marker};
 use super::panel::Map;
 use super::ticks::number;
-use super::{Bar, BarSeries, Dimension, Layer, Line, Note, Panel, Points, Rule, Shade, Shape, Stack};
+use super::{
+    Bar, BarSeries, Dimension, Layer, Line, Note, Panel, Points, Rule, Shade, Shape, Stack,
+};
 
 const SMALL: f64 = 10.0;
 
@@ -42,6 +44,15 @@ pub(super) fn notes(c: &mut Canvas<'_>, panel: &Panel, map: &Map) {
         match layer {
             Layer::Rule(r) => rule_words(c, r, map, &mut taken),
             Layer::Shade(s) => shade_words(c, s, map, &mut taken),
+            Layer::Points(p) if p.xy.len() <= 60 => taken.extend(p.xy.iter().map(|xy| {
+                let ([x, y], r) = (map.at(*xy), 0.5 * p.size_px);
+                Frame {
+                    left: x - r,
+                    top: y - r,
+                    right: x + r,
+                    bottom: y + r,
+                }
+            })),
             _ => {}
         }
     }
@@ -164,17 +175,30 @@ pub(super) fn marker(c: &mut Canvas<'_>, at: Px, kind: Marker, size: f64, colour
         }
         Marker::Square => solid(c, &|r| {
             let r = 0.9 * r;
-            vec![[x - r, y - r], [x + r, y - r], [x + r, y + r], [x - r, y + r]]
+            vec![
+                [x - r, y - r],
+                [x + r, y - r],
+                [x + r, y + r],
+                [x - r, y + r],
+            ]
         }),
         Marker::Diamond => solid(c, &|r| {
             let r = 1.15 * r;
             vec![[x, y - r], [x + r, y], [x, y + r], [x - r, y]]
         }),
         Marker::Triangle => solid(c, &|r| {
-            vec![[x, y - 1.2 * r], [x + 1.1 * r, y + 0.8 * r], [x - 1.1 * r, y + 0.8 * r]]
+            vec![
+                [x, y - 1.2 * r],
+                [x + 1.1 * r, y + 0.8 * r],
+                [x - 1.1 * r, y + 0.8 * r],
+            ]
         }),
         Marker::Down => solid(c, &|r| {
-            vec![[x, y + 1.2 * r], [x + 1.1 * r, y - 0.8 * r], [x - 1.1 * r, y - 0.8 * r]]
+            vec![
+                [x, y + 1.2 * r],
+                [x + 1.1 * r, y - 0.8 * r],
+                [x - 1.1 * r, y - 0.8 * r],
+            ]
         }),
         Marker::Cross => {
             c.line(&[[x - r, y - r], [x + r, y + r]], 1.6, colour);
@@ -280,7 +304,11 @@ fn bar_words(c: &mut Canvas<'_>, x: f64, top: f64, words: &str, level: bool) {
     if level {
         c.text([x, top - 4.0], words, Type::new(SMALL).side(Side::Middle));
     } else {
-        c.text([x + 0.36 * SMALL, top - 4.0], words, Type::new(SMALL).upright());
+        c.text(
+            [x + 0.36 * SMALL, top - 4.0],
+            words,
+            Type::new(SMALL).upright(),
+        );
     }
 }
 
@@ -343,11 +371,17 @@ fn rule_words(c: &mut Canvas<'_>, r: &Rule, map: &Map, taken: &mut Vec<Frame>) {
     let at = if r.upright {
         let x = map.x.at(r.at);
         let room_right = x + width + 6.0 < f.right;
-        [if room_right { x + 4.0 } else { x - width - 4.0 }, f.top + 4.0 + SMALL]
+        [
+            if room_right { x + 4.0 } else { x - width - 4.0 },
+            f.top + 4.0 + SMALL,
+        ]
     } else {
         let y = map.y.at(r.at);
         let above = y - 1.8 * SMALL > f.top;
-        [f.right - width - 4.0, if above { y - 4.0 } else { y + 4.0 + SMALL }]
+        [
+            f.right - width - 4.0,
+            if above { y - 4.0 } else { y + 4.0 + SMALL },
+        ]
     };
     if r.label.is_empty() || !f.holds(at, 0.0) {
         return;
@@ -380,7 +414,9 @@ fn shape(c: &mut Canvas<'_>, s: &Shape, map: &Map) {
     if s.closed && s.fill > 0.0 {
         patch(c, &polygon(&at, &map.frame), s.look, s.fill);
     }
-    if s.closed && let Some(first) = at.first() {
+    if s.closed
+        && let Some(first) = at.first()
+    {
         at.push(*first);
     }
     for piece in polyline(&at, &map.frame) {
@@ -406,10 +442,14 @@ fn dimension(c: &mut Canvas<'_>, d: &Dimension, map: &Map) {
         ];
         c.fill(&head, Colour::GREY, 1.0);
         let tick = [-4.0 * e[1], 4.0 * e[0]];
-        let ends = [[p[0] + tick[0], p[1] + tick[1]], [p[0] - tick[0], p[1] - tick[1]]];
+        let ends = [
+            [p[0] + tick[0], p[1] + tick[1]],
+            [p[0] - tick[0], p[1] - tick[1]],
+        ];
         c.line(&ends, 0.8, Colour::GREY);
     }
-    let middle = [0.5 * (a[0] + b[0]), 0.5 * (a[1] + b[1])];
+    let s = d.label_at;
+    let middle = [a[0] + s * (b[0] - a[0]), a[1] + s * (b[1] - a[1])];
     let width = text_width(&d.label, SMALL, false);
     let look = Type::new(SMALL).side(Side::Middle);
     if e[0].abs() > e[1].abs() {

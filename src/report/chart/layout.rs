@@ -2,7 +2,7 @@
 
 use super::canvas::{Canvas, Px, Side, Type, text_width};
 use super::clip::{Frame, dashed, hatch};
-use super::layers::{marker, mark_swatch};
+use super::layers::{mark_swatch, marker};
 use super::look::{Colour, Dash, Hatch, Look};
 use super::panel::{self, Plan};
 use super::{Cell, Figure, Layer, Panel};
@@ -242,7 +242,9 @@ fn entries(figure: &Figure) -> Vec<Entry> {
             match layer {
                 Layer::Line(l) => add(&l.name, Swatch::Stroke(l.look, l.mark_every > 0)),
                 Layer::Points(p) => add(&p.name, Swatch::Marker(p.look)),
-                Layer::Bars(b) => b.iter().for_each(|s| add(&s.name, Swatch::Patch(s.look, 1.0))),
+                Layer::Bars(b) => b
+                    .iter()
+                    .for_each(|s| add(&s.name, Swatch::Patch(s.look, 1.0))),
                 Layer::Stack(s) => s
                     .parts
                     .iter()

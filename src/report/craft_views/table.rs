@@ -12,8 +12,14 @@ pub(super) fn particulars(craft: &Craft, surfaces: &[Surface]) -> Vec<(String, S
     let mut row = |name: &str, value: String| rows.push((name.to_owned(), value));
     row("displacement", format!("{:.1} t", m.mass_kg / 1000.0));
     row("draught", format!("{:.2} m", craft.spec.design_waterline_m));
-    row("lower hull, length", format!("{:.1} m", craft.hull.length_m()));
-    row("hull spacing", format!("{:.1} m", 2.0 * craft.hull.centre_y_m));
+    row(
+        "lower hull, length",
+        format!("{:.1} m", craft.hull.length_m()),
+    );
+    row(
+        "hull spacing",
+        format!("{:.1} m", 2.0 * craft.hull.centre_y_m),
+    );
     for s in &craft.struts {
         let size = format!("{:.1} m by {:.2} m", s.length_m(), s.thickness_m);
         row(&s.name, size);
@@ -23,7 +29,10 @@ pub(super) fn particulars(craft: &Craft, surfaces: &[Surface]) -> Vec<(String, S
     row("GM longitudinal", format!("{:.2} m", h.gm_l_m));
     row("LCG = LCB, forward", signed(m.cg_m.x));
     row("LCF, forward", signed(h.lcf_m));
-    row("KG", format!("{:.2} m", craft.spec.design_waterline_m - m.cg_m.z));
+    row(
+        "KG",
+        format!("{:.2} m", craft.spec.design_waterline_m - m.cg_m.z),
+    );
     for group in [
         SurfaceGroup::Forward,
         SurfaceGroup::Aft,
