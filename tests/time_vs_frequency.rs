@@ -19,7 +19,7 @@ use ridewright::units::deg;
 
 const STEP_S: f64 = 0.05;
 /// Steepness k a of the waves.
-const STEEPNESS: f64 = 0.01;
+const STEEPNESS: f64 = 0.0001;
 
 fn linear_craft() -> &'static CraftModel {
     static MODEL: OnceLock<CraftModel> = OnceLock::new();
