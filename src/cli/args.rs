@@ -5,7 +5,7 @@ use std::path::PathBuf;
 
 use clap::{Parser, Subcommand};
 
-use super::{cmd_check, cmd_schema, cmd_show};
+use super::{cmd_check, cmd_compare, cmd_schema, cmd_show};
 
 /// Motion control of small-waterplane-area twin-hull craft, from a craft file to a judged ride.
 #[derive(Clone, Debug, Parser)]
@@ -32,6 +32,8 @@ pub enum Verb {
     Check(cmd_check::Options),
     /// Print a file with every default written out.
     Show(cmd_show::Options),
+    /// Run all laws of a scenario and put them beside its first: numbers and pictures.
+    Compare(cmd_compare::Options),
     /// Print or write the JSON Schemas of the file formats.
     Schema(cmd_schema::Options),
 }
@@ -198,21 +200,6 @@ pub struct RunOptions {
     /// Only these headings of the scenario.
     #[command(flatten)]
     pub heading: HeadingArgs,
-    /// Output.
-    #[command(flatten)]
-    pub output: OutputArgs,
-}
-
-/// `compare`: all controllers of a scenario against its first, numbers and pictures.
-#[derive(Clone, Debug, clap::Args)]
-#[command(after_help = "Example: ridewright compare scenarios/NAME.json --out out")]
-pub struct CompareOptions {
-    /// Scenario file (`ridewright.scenario/1`).
-    #[arg(value_name = "SCENARIO.json")]
-    pub scenario: PathBuf,
-    /// Threads to run cases on, a count (no unit); results do not depend on it.
-    #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(u16).range(1..=1024))]
-    pub threads: Option<u16>,
     /// Output.
     #[command(flatten)]
     pub output: OutputArgs,

@@ -5,6 +5,7 @@
 
 pub mod args;
 pub mod cmd_check;
+pub mod cmd_compare;
 pub mod cmd_schema;
 pub mod cmd_show;
 pub mod progress;
@@ -45,6 +46,7 @@ pub fn main() -> ExitCode {
 fn run(verb: &Verb, shell: &mut Shell) -> Result<Status> {
     match verb {
         Verb::Check(options) => cmd_check::run(options, shell),
+        Verb::Compare(options) => cmd_compare::run(options, shell),
         Verb::Show(options) => cmd_show::run(options, shell),
         Verb::Schema(options) => cmd_schema::run(options, shell),
     }

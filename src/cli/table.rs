@@ -7,9 +7,10 @@ pub const WIDTH: u16 = 100;
 
 /// A table: heads with their units, rows of text. The first column is flush left, the others,
 /// numbers mostly, flush right.
-pub fn table<H, R>(heads: H, rows: R) -> String
+pub fn table<S, H, R>(heads: H, rows: R) -> String
 where
-    H: IntoIterator<Item = &'static str>,
+    S: Into<String>,
+    H: IntoIterator<Item = S>,
     R: IntoIterator<Item = Vec<String>>,
 {
     let cells = |row: Vec<String>| {
@@ -29,7 +30,7 @@ where
         .load_style(presets::UTF8_FULL_CONDENSED)
         .set_content_arrangement(ContentArrangement::Dynamic)
         .set_width(WIDTH)
-        .set_header(cells(heads.into_iter().map(str::to_owned).collect()));
+        .set_header(cells(heads.into_iter().map(Into::into).collect()));
     for row in rows {
         table.add_row(cells(row));
     }

@@ -1,0 +1,205 @@
+//! `compare`: all laws of a scenario against its first, numbers and pictures.
+
+use std::path::{Path, PathBuf};
+
+use serde::Serialize;
+
+use super::args::OutputArgs;
+use super::progress::Progress;
+use super::shell::Shell;
+use super::{Status, table};
+use crate::campaign::compare::{self, Cell, Comparison, Selection};
+use crate::campaign::stage::Stage;
+use crate::error::{Error, Result};
+use crate::metrics::pool::Quantity;
+use crate::spec::validate::bundle;
+
+/// Options of `compare`.
+#[derive(Clone, Debug, clap::Args)]
+#[command(
+    after_help = "Example: ridewright compare scenarios/demo.json --out out/demo\n\
+                  The first controller of the scenario is the baseline of all percentages."
+)]
+pub struct Options {
+    /// Scenario file (`ridewright.scenario/1`).
+    #[arg(value_name = "SCENARIO.json")]
+    pub scenario: PathBuf,
+    /// Threads to run cases on, a count (no unit); results do not depend on it.
+    #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(u16).range(1..=1024))]
+    pub threads: Option<u16>,
+    /// Output.
+    #[command(flatten)]
+    pub output: OutputArgs,
+}
+
+/// Runs the scenario and tells what came out.
+pub fn run(options: &Options, shell: &mut Shell) -> Result<Status> {
+    let bundle = bundle(&options.scenario)?;
+    let out = options.output.out.as_deref();
+    if let Some(dir) = out {
+        make_folder(dir)?;
+    }
+    let stage = Stage::new(&bundle, None)?;
+    for w in &stage.model.warnings {
+        shell.warn(w, None);
+    }
+    let selection = Selection::default();
+    let progress = Progress::new(shell, compare::count(&stage, &selection), "runs");
+    let found = on_threads(options.threads, || {
+        compare::compare(&stage, &selection, &|| progress.step())
+    })??;
+    progress.finish();
+    tell_warnings(&found, shell);
+    if options.output.json {
+        shell.json(&found)?;
+    } else {
+        print(&found, shell)?;
+    }
+    if let Some(dir) = out {
+        write_json(dir, "comparison.json", &found)?;
+        shell.talk(&format!(
+            "\nwritten into {}: comparison.json",
+            dir.display()
+        ));
+    }
+    shell.caution();
+    Ok(if found.cells.iter().all(|c| c.completed) {
+        Status::Met
+    } else {
+        Status::NotMet
+    })
+}
+
+/// Runs `work` on the number of threads asked for.
+pub(super) fn on_threads<T: Send>(
+    threads: Option<u16>,
+    work: impl FnOnce() -> T + Send,
+) -> Result<T> {
+    let mut builder = rayon::ThreadPoolBuilder::new();
+    if let Some(n) = threads {
+        builder = builder.num_threads(usize::from(n));
+    }
+    let pool = builder
+        .build()
+        .map_err(|e| Error::new(format!("cannot start threads: {e}")))?;
+    Ok(pool.install(work))
+}
+
+/// Makes the folder for results before anything long is done.
+pub(super) fn make_folder(dir: &Path) -> Result<()> {
+    std::fs::create_dir_all(dir).map_err(|e| Error::io("make the folder", dir, &e))
+}
+
+/// Writes a value as JSON into a folder.
+pub(super) fn write_json(dir: &Path, name: &str, value: &impl Serialize) -> Result<()> {
+    let path = dir.join(name);
+    let text = serde_json::to_string_pretty(value)
+        .map_err(|e| Error::new(format!("cannot write {name} as JSON: {e}")))?;
+    std::fs::write(&path, text + "\n").map_err(|e| Error::io("write", &path, &e))
+}
+
+/// Each kind of warning once, with how many runs gave it.
+fn tell_warnings(found: &Comparison, shell: &mut Shell) {
+    let mut seen: Vec<(String, usize)> = Vec::new();
+    for text in found.runs.iter().flat_map(|r| &r.warnings) {
+        match seen.iter_mut().find(|s| s.0 == *text) {
+            Some(s) => s.1 += 1,
+            None => seen.push((text.clone(), 1)),
+        }
+    }
+    for (text, n) in seen {
+        shell.warn(&format!("{text} ({n} of {} runs)", found.runs.len()), None);
+    }
+}
+
+/// The columns of the table: quantity, of what, head.
+const COLUMNS: [(Quantity, &str, &str); 7] = [
+    (Quantity::MotionRms, "heave", "heave\nm"),
+    (Quantity::MotionRms, "pitch", "pitch\ndeg"),
+    (Quantity::MotionRms, "roll", "roll\ndeg"),
+    (Quantity::VerticalRms, "bridge", "acc. bridge\nm/s2"),
+    (Quantity::Msi1976, "bridge", "MSI 2 h\n%"),
+    (Quantity::EventRate, "cross-structure", "contacts\n1/h"),
+    (Quantity::SurfaceRms, "", "fins\ndeg"),
+];
+
+fn print(found: &Comparison, shell: &mut Shell) -> Result<()> {
+    shell.data(&format!("{} in {}", found.craft, found.sea))?;
+    let mut speed = f64::NAN;
+    for cells in found.cells.chunks(found.laws.len()) {
+        let first = &cells[0];
+        if first.speed_kn.total_cmp(&speed).is_ne() {
+            speed = first.speed_kn;
+            shell.data(&format!(
+                "\n{speed:.0} kn: RMS values, change against \"{}\" in brackets",
+                found.laws[0]
+            ))?;
+        }
+        let mut heads = vec![format!(
+            "{:.0} deg {}",
+            first.heading_deg,
+            heading_word(first.heading_deg)
+        )];
+        heads.extend(COLUMNS.iter().map(|c| c.2.to_owned()));
+        let rows: Vec<Vec<String>> = cells.iter().map(row).collect();
+        shell.data(&table::table(heads, rows))?;
+        for c in cells.iter().filter(|c| !c.completed) {
+            for e in &c.endings {
+                shell.data(&format!("  {}: {e}", c.law))?;
+            }
+        }
+    }
+    Ok(())
+}
+
+/// The trade's word for a wave heading (where the waves travel to).
+pub(super) fn heading_word(deg: f64) -> &'static str {
+    match (180.0 - (deg.rem_euclid(360.0) - 180.0).abs()).round() as i64 {
+        0..=20 => "following",
+        21..=69 => "quartering",
+        70..=110 => "beam",
+        111..=159 => "bow",
+        _ => "head",
+    }
+}
+
+fn row(cell: &Cell) -> Vec<String> {
+    let mut row = vec![cell.law.clone()];
+    for (quantity, of, _) in COLUMNS {
+        row.push(entry(cell, quantity, of));
+    }
+    row
+}
+
+fn entry(cell: &Cell, quantity: Quantity, of: &str) -> String {
+    if quantity == Quantity::SurfaceRms {
+        return fins(cell);
+    }
+    let Some(change) = cell
+        .changes
+        .iter()
+        .find(|c| c.entry.quantity == quantity && c.entry.of == of)
+    else {
+        return "run ended".to_owned();
+    };
+    let value = format!("{:.3}", change.entry.value.value);
+    let is_motion = matches!(quantity, Quantity::MotionRms | Quantity::VerticalRms);
+    match change.change_percent {
+        Some(p) if is_motion && p != 0.0 => format!("{value} ({p:+.0}%)"),
+        _ => value,
+    }
+}
+
+/// Largest RMS deflection among the surfaces that the law moves, rudders apart.
+fn fins(cell: &Cell) -> String {
+    let Some(numbers) = &cell.numbers else {
+        return String::new();
+    };
+    let most = numbers
+        .entries
+        .iter()
+        .filter(|e| e.quantity == Quantity::SurfaceRms && !e.of.contains("rudder"))
+        .map(|e| e.value.value)
+        .fold(0.0, f64::max);
+    format!("{most:.2}")
+}
