@@ -1,4 +1,7 @@
-//! Pictures and tables of results.
+//! Pictures of results: plain data in, [`chart::Figure`]s out.
+//!
+//! Nothing here computes physics, starts a run or reads a file; [`chart::Figure::write`] writes
+//! PNG and SVG.
 
 pub mod bars;
 pub mod chart;
