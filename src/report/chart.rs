@@ -16,7 +16,7 @@ mod layout;
 mod look;
 mod panel;
 #[cfg(test)]
-mod tests;
+pub(crate) mod tests;
 mod ticks;
 mod write;
 

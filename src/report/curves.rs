@@ -1,1 +1,3 @@
-//! Coefficients, transfer functions, spectra, histories, poles.
+//! Coefficients, transfer functions, spectra, histories, poles, stability, hydrostatics, sea.
+
+pub mod histories;
