@@ -8,6 +8,7 @@ use nalgebra::Vector3;
 use crate::control::lqr::LqrMatrices;
 use crate::control::signal::Setup;
 use crate::control::{self, Controller};
+use crate::design;
 use crate::design::lqr::LqrDesignReport;
 use crate::dynamics::course::{HeadingGains, HeadingHold, Rudder, SpeedHold};
 use crate::dynamics::model::CraftModel;
@@ -26,7 +27,7 @@ use crate::sim::checks::{self, Limits, Narrowest, Warning};
 use crate::sim::contact::UndersidePoint;
 use crate::sim::setup::setup;
 use crate::sim::wind::Wind;
-use crate::spec::controller::{ControllerSpec, LawSpec};
+use crate::spec::controller::ControllerSpec;
 use crate::spec::craft::SurfaceGroup;
 use crate::spec::scenario::{self as paper, CourseSpec, ScenarioSpec};
 use crate::spec::sea::SeaSpec;
@@ -57,10 +58,7 @@ impl LawPlan {
     /// # Errors
     /// What is wrong with the file, or why no gains exist.
     pub fn new(spec: &ControllerSpec, folder: &Path, model: &CraftModel) -> Result<Self> {
-        let solved = match &spec.law {
-            LawSpec::Lqr(_) => return Err(Error::new("PENDING design")),
-            _ => None::<(LqrMatrices, LqrDesignReport)>,
-        };
+        let solved = design::solve(spec, model)?;
         let (matrices, report) = solved.map_or((None, None), |(m, r)| (Some(m), Some(r)));
         let plan = LawPlan {
             spec: spec.clone(),

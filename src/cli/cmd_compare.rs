@@ -37,13 +37,13 @@ pub struct Options {
 ///
 /// # Errors
 /// What is wrong with the scenario or its files; a folder that cannot be written.
-pub fn run(options: &Options, shell: &mut Shell) -> Result<Status> {
+pub fn run(options: &Options, cache: Option<&Path>, shell: &mut Shell) -> Result<Status> {
     let bundle = bundle(&options.scenario)?;
     let out = options.output.out.as_deref();
     if let Some(dir) = out {
         make_folder(dir)?;
     }
-    let stage = Stage::new(&bundle, None)?;
+    let stage = Stage::new(&bundle, cache)?;
     for w in &stage.model.warnings {
         shell.warn(w, None);
     }

@@ -42,7 +42,7 @@ pub struct Options {
 /// # Errors
 /// What is wrong with the scenario or its files; nothing left to run; a folder that cannot be
 /// written.
-pub fn run(options: &Options, shell: &mut Shell) -> Result<Status> {
+pub fn run(options: &Options, cache: Option<&Path>, shell: &mut Shell) -> Result<Status> {
     let bundle = bundle(&options.scenario)?;
     let out = options.output.out.as_deref();
     if let Some(dir) = out {
@@ -53,7 +53,7 @@ pub fn run(options: &Options, shell: &mut Shell) -> Result<Status> {
         headings_deg: options.heading.heading_deg.clone(),
         law: options.only.clone(),
     };
-    let stage = Stage::new(&bundle, None)?;
+    let stage = Stage::new(&bundle, cache)?;
     let total = compare::count(&stage, &selection);
     if total == 0 {
         return Err(nothing_left(&stage));

@@ -7,10 +7,10 @@ pub const WIDTH: u16 = 100;
 
 /// A table: heads with their units, rows of text. The first column is flush left, the others,
 /// numbers mostly, flush right.
-pub fn table<S, H, R>(heads: H, rows: R) -> String
+pub fn table<H, R>(heads: H, rows: R) -> String
 where
-    S: Into<String>,
-    H: IntoIterator<Item = S>,
+    H: IntoIterator,
+    H::Item: Into<String>,
     R: IntoIterator<Item = Vec<String>>,
 {
     let cells = |row: Vec<String>| {
@@ -37,6 +37,42 @@ where
     table.to_string()
 }
 
+/// A number with `decimals` after the point; a dash where there is none.
+pub fn fixed(value: f64, decimals: usize) -> String {
+    if value.is_finite() {
+        // no minus sign before a number that rounds to zero
+        let text = format!("{value:.decimals$}");
+        match text.strip_prefix('-') {
+            Some(digits) if digits.bytes().all(|b| matches!(b, b'0' | b'.')) => digits.to_owned(),
+            _ => text,
+        }
+    } else {
+        "-".to_owned()
+    }
+}
+
+/// A number with `digits` that count, in powers of ten only where it is very large or small.
+pub fn significant(value: f64, digits: usize) -> String {
+    if !value.is_finite() {
+        return "-".to_owned();
+    }
+    let size = value.abs();
+    if size < f64::MIN_POSITIVE {
+        return "0".to_owned();
+    }
+    let order = size.log10().floor() as i32;
+    if !(-4..7).contains(&order) {
+        return format!("{value:.*e}", digits.saturating_sub(1));
+    }
+    let decimals = (digits as i32 - 1 - order).max(0) as usize;
+    fixed(value, decimals)
+}
+
+/// `fixed`, or a dash where there is no number.
+pub fn optional(value: Option<f64>, decimals: usize) -> String {
+    fixed(value.unwrap_or(f64::NAN), decimals)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -47,5 +83,15 @@ mod tests {
         let text = table(["what", "m", "remark"], rows);
         let widest = text.lines().map(|l| l.chars().count()).max();
         assert!(widest.is_some_and(|w| w <= usize::from(WIDTH)), "{text}");
+    }
+
+    #[test]
+    fn numbers_read_plainly() {
+        assert_eq!(fixed(-0.0004, 2), "0.00");
+        assert_eq!(fixed(f64::NAN, 2), "-");
+        assert_eq!(significant(123_456.0, 3), "123456");
+        assert_eq!(significant(0.012_345, 3), "0.0123");
+        assert_eq!(significant(2.5e9, 3), "2.50e9");
+        assert_eq!(optional(None, 1), "-");
     }
 }
