@@ -20,6 +20,8 @@ pub struct Place {
     pub line: Option<usize>,
     /// Column in characters, from 1, when known.
     pub column: Option<usize>,
+    /// Characters from the column on that the problem is about, when known.
+    pub width: Option<usize>,
 }
 
 /// One thing that is wrong.

@@ -1,4 +1,44 @@
 //! Control laws: they see sensors and write commands.
+//!
+//! A law implements [`Controller`]; [`from_spec`] builds one from its file. A law never sees the
+//! true state, the sea or the plant: only [`signal::Measurement`], and what [`signal::Setup`] told
+//! it before the run. It writes [`signal::FinCommand`]; the servo, not the law, delays and clips.
+//!
+//! # Signs
+//! State feedback: u = -K (x - x_ref). PID: error = reference - measurement. Positive deflections
+//! lift, so a bow that is down asks the forward pair for positive and the aft pair for negative
+//! angles; a starboard side that is down asks starboard for positive, port for negative; a craft
+//! that is too deep asks all for positive.
+//!
+//! # Example
+//! The smallest law: starboard against port by the roll rate.
+//! ```
+//! use ridewright::control::signal::{FinCommand, Measurement, Setup};
+//! use ridewright::control::{Controller, ControllerInfo};
+//! use ridewright::error::Result;
+//!
+//! struct RollDamper { side: Vec<f64> }
+//! impl Controller for RollDamper {
+//!     fn info(&self) -> ControllerInfo {
+//!         ControllerInfo { name: "roll damper".into(), ..ControllerInfo::default() }
+//!     }
+//!     fn reset(&mut self, setup: &Setup) -> Result<()> {
+//!         self.side = setup.surfaces.iter().map(|s| -s.influence.roll_nm.signum()).collect();
+//!         Ok(())
+//!     }
+//!     fn update(&mut self, _t_s: f64, y: &Measurement, u: &mut FinCommand) -> Result<()> {
+//!         for (fin, side) in u.fin_rad.iter_mut().zip(&self.side) {
+//!             *fin = side * 2.0 * y.rates_rad_s.x; // rad per rad/s
+//!         }
+//!         Ok(())
+//!     }
+//! }
+//! ```
+
+use std::path::Path;
+
+use crate::error::{Error, Problem, Result};
+use crate::spec::controller::{ControllerSpec, LawSpec};
 
 pub mod allocate;
 pub mod estimate;
@@ -7,4 +47,90 @@ pub mod filter;
 pub mod fixed;
 pub mod lqr;
 pub mod pid;
+pub mod schedule;
 pub mod signal;
+#[cfg(test)]
+pub(crate) mod testcraft;
+
+use signal::{FinCommand, Measurement, Setup, Trace};
+
+/// The format word of controller files.
+pub const FORMAT: &str = "ridewright.controller/1";
+
+/// What a law says of itself.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct ControllerInfo {
+    /// Name printed on tables.
+    pub name: String,
+    /// Kind of law: `fixed`, `pid`, `lqr`, `external`.
+    pub kind: &'static str,
+    /// Sample period it was reset for, s; 0 before the first reset.
+    pub sample_period_s: f64,
+    /// Sensor groups it reads: `rates`, `attitude`, `acceleration`, `height`, `speed`, `surface`, `truth`.
+    pub signals: &'static [&'static str],
+    /// Channels it drives; others keep the angle they have on entry.
+    pub channels: Vec<String>,
+}
+
+/// A control law.
+///
+/// `update` is the only hot call: once per sample period, no allocation in the built-in laws.
+pub trait Controller: Send {
+    /// Name, period, signals wanted and channels driven.
+    fn info(&self) -> ControllerInfo;
+
+    /// Forget everything and prepare for a run; called before every run.
+    ///
+    /// # Errors
+    /// When the law does not fit the setup (channels, sample period).
+    fn reset(&mut self, setup: &Setup) -> Result<()>;
+
+    /// New commands from new measurements at time `t_s`. `u` holds the previous command and the
+    /// limits of the moment, `y` the angles really reached.
+    ///
+    /// # Errors
+    /// When the law cannot go on (an outside process died, a number is not finite).
+    fn update(&mut self, t_s: f64, y: &Measurement, u: &mut FinCommand) -> Result<()>;
+
+    /// Inner signals for the report.
+    fn trace(&self, _out: &mut Trace) {}
+}
+
+fn not_reset(law: &str) -> Error {
+    Error::new(format!(
+        "`{law}` was asked for a command before it was reset"
+    ))
+}
+
+/// The law of a controller file. `folder` is where the file lies (an external program is looked
+/// for there); `matrices` come from [`crate::design::lqr`] and are needed by an LQR only.
+///
+/// # Errors
+/// Every number of the file that is out of range; an LQR without matrices.
+pub fn from_spec(
+    spec: &ControllerSpec,
+    folder: &Path,
+    matrices: Option<lqr::LqrMatrices>,
+) -> Result<Box<dyn Controller>> {
+    if spec.format != FORMAT {
+        return Err(Problem::at(
+            "format",
+            format!("is `{}`, must be `{FORMAT}`", spec.format),
+        )
+        .into());
+    }
+    Ok(match &spec.law {
+        LawSpec::Fixed {} => Box::new(fixed::Fixed::new(&spec.name)),
+        LawSpec::Pid(p) => Box::new(pid::Pid::new(&spec.name, p)?),
+        LawSpec::Lqr(l) => {
+            let m = matrices.ok_or_else(|| {
+                Error::with_hint(
+                    format!("`{}` is an LQR and was given no gains", spec.name),
+                    "solve them first from the linear model of the craft",
+                )
+            })?;
+            Box::new(lqr::Lqr::new(&spec.name, l, m)?)
+        }
+        LawSpec::External(e) => Box::new(external::External::new(&spec.name, e, folder)?),
+    })
+}

@@ -1,3 +1,4 @@
-//! From weights and models to laws.
+//! From weights and models to laws. The only room that sees both the linear model and the laws.
 
 pub mod lqr;
+pub mod model;

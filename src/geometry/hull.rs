@@ -218,21 +218,15 @@ impl LowerHull {
     pub fn outline(&self, s: &HullSection, y1: f64, y2: f64) -> Vec<Curve> {
         let (b, h) = (s.half_breadth_m, s.half_height_m);
         let centre = [self.centre_y_m, s.axis_z_m];
-        match self.shape {
-            SectionShape::RoundedBox { corner_frac } => {
-                box_outline(centre, b, h, corner_frac * b.min(h), y1, y2)
-            }
-            _ => {
-                let t1 = 2.0 * PI - (y1 / b).clamp(-1.0, 1.0).acos();
-                let t2 = -(y2 / b).clamp(-1.0, 1.0).acos();
-                vec![Curve::Arc {
-                    centre,
-                    radii: [b, h],
-                    from_rad: t1,
-                    to_rad: t2,
-                }]
-            }
+        if let SectionShape::RoundedBox { corner_frac } = self.shape {
+            return box_outline(centre, b, h, corner_frac * b.min(h), y1, y2);
         }
+        vec![Curve::Arc {
+            centre,
+            radii: [b, h],
+            from_rad: 2.0 * PI - (y1 / b).clamp(-1.0, 1.0).acos(),
+            to_rad: -(y2 / b).clamp(-1.0, 1.0).acos(),
+        }]
     }
 }
 

@@ -12,7 +12,7 @@
 //! The strut stands within its hull's length and breadth (checked).
 //!
 //! # Checked by
-//! `twin_rect_20`, `twin_parabola_22`, `ellipse_waterplane`, `flare_widens_upwards`
+//! `twin_rect_20`, `twin_parabola_22`, `box_with_strut_has_the_volume_of_its_prisms`, `flare_widens_upwards`
 
 use super::hull::{HullSection, LowerHull, in_range};
 use super::integrate::merged;

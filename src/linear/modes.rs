@@ -1,1 +1,95 @@
 //! Poles, named.
+//!
+//! # Equation
+//! ```text
+//! A v = lambda v ;  a pole is named after the rigid-body motion that holds most of its energy
+//! ```
+//!
+//! # Symbols
+//! lambda pole (1/s), v its shape. Energy of a motion: 1/2 M_jj |nu_j|^2 of the shape.
+//!
+//! # Valid when
+//! The name is a label: at speed heave and pitch share their poles.
+//!
+//! # Source
+//! Common practice, no source.
+//!
+//! # Checked by
+//! `names_follow_the_dominant_motion`.
+
+use nalgebra::{DMatrix, Matrix6};
+use num_complex::Complex64;
+
+use super::assemble::LinearModel;
+use crate::error::{Error, Result};
+use crate::frames::Dof;
+use crate::math::eigen;
+
+/// One pole (the one with non-negative imaginary part of a pair).
+#[derive(Clone, Debug)]
+pub struct Pole {
+    /// Value, 1/s.
+    pub value: Complex64,
+    /// Rigid-body motion with the largest kinetic energy in its shape, `None` where fins, lags or
+    /// memory carry it.
+    pub motion: Option<Dof>,
+}
+
+impl Pole {
+    /// Damping ratio; -1 for an unstable real pole, 1 for a stable one.
+    pub fn damping_ratio(&self) -> f64 {
+        let n = self.value.norm();
+        if n > 0.0 { -self.value.re / n } else { 0.0 }
+    }
+
+    /// Natural period, s, where the pole oscillates.
+    pub fn period_s(&self) -> Option<f64> {
+        (self.value.im > 1e-9).then(|| std::f64::consts::TAU / self.value.norm())
+    }
+
+    /// Name for tables.
+    pub fn name(&self) -> &'static str {
+        self.motion.map_or("fins, lags, memory", Dof::name)
+    }
+}
+
+/// Poles of a model that concern the craft's motion, slowest first, and the rest unnamed.
+///
+/// # Errors
+/// When the eigenvalue iteration fails.
+pub fn poles(model: &LinearModel, mass: &Matrix6<f64>) -> Result<Vec<Pole>> {
+    let values = eigen::eigenvalues(&model.a)
+        .ok_or_else(|| Error::new("the poles of the linear model could not be found"))?;
+    let mut upper: Vec<Complex64> = values.iter().copied().filter(|v| v.im >= -1e-12).collect();
+    upper.sort_by(|a, b| a.norm().total_cmp(&b.norm()));
+    Ok(upper
+        .into_iter()
+        .map(|value| Pole {
+            value,
+            motion: dominant_motion(&model.a, value, mass),
+        })
+        .collect())
+}
+
+/// Share of the rigid-body states in a pole's participation below which fins, lags or memory own it.
+const RIGID_SHARE: f64 = 0.35;
+/// Poles faster than this are those of servos and lags, rad/s: no craft of this kind moves so fast.
+const FASTEST_MOTION_RAD_S: f64 = 3.5;
+
+/// Motion that a pole belongs to: participation decides whether it is one of the craft, kinetic
+/// energy of its shape which.
+fn dominant_motion(a: &DMatrix<f64>, value: Complex64, mass: &Matrix6<f64>) -> Option<Dof> {
+    let size = value.norm();
+    if !(1e-7..FASTEST_MOTION_RAD_S).contains(&size) {
+        return None;
+    }
+    let right = eigen::vector(a, value)?;
+    let left = eigen::vector(&a.transpose(), value.conj())?;
+    let mode = eigen::Mode { value, right, left };
+    if mode.participation()[..12].iter().sum::<f64>() < RIGID_SHARE {
+        return None;
+    }
+    let energy = (0..6).map(|j| mass[(j, j)] * mode.right[6 + j].norm_sqr());
+    let (j, most) = energy.enumerate().max_by(|x, y| x.1.total_cmp(&y.1))?;
+    (most.is_finite() && most > 0.0).then_some(Dof::ALL[j])
+}

@@ -1,1 +1,478 @@
-//! The loop.
+//! The loop: one case, one law, one thread, no input or output.
+//!
+//! # Order within a step
+//! 1. commands that are due come into force, the backlash takes up, wind is read;
+//! 2. the rate k1 at t; it also gives the accelerations, which commands of the same instant cannot
+//!    change (a servo answers to them with an acceleration);
+//! 3. at a sample: truth, sensors, course and speed hold, law, new commands; the rows of k1 that
+//!    depend on commands are written anew;
+//! 4. at a record interval: one sample of every column;
+//! 5. contacts, saturation, observers;
+//! 6. waves at t + h/2 and t + h, the other three stages, the checks.
+//!
+//! Time is the step's index times h. Everything that changes abruptly lies on the edges of steps.
+//!
+//! # Checked by
+//! `tests` of this module (toy craft with known solution), `tests/physics_limits.rs`,
+//! `tests/time_vs_frequency.rs`, `tests/determinism.rs`.
+
+use super::case::{Case, Integrator};
+use super::checks::{self, Warning};
+use super::columns::{Sample, Writer};
+use super::contact::ContactWatch;
+use super::craft::Craft;
+use super::held::Held;
+use super::observer::{Observer, View};
+use super::outcome::Outcome;
+use super::record::Record;
+use super::sensing;
+use super::truth::Truth;
+use super::waves::{Direct, Track, WaveBank};
+use crate::control::Controller;
+use crate::control::signal::{FinCommand, Measurement, Trace};
+use crate::dynamics::actuator::share_rates;
+use crate::dynamics::course::{HeadingHold, SpeedHold};
+use crate::dynamics::plant::PlantInput;
+use crate::error::Error;
+use crate::frames::Wrench;
+use crate::math::ode::{Reference, Rk4, Stage};
+
+/// A surface counts as at its angle limit within this much of it, rad (a tenth of a degree).
+const AT_LIMIT_RAD: f64 = 0.1 * std::f64::consts::PI / 180.0;
+/// A servo counts as at its rate limit above this share of it.
+const AT_RATE_FRAC: f64 = 0.98;
+
+/// What a run gives back.
+#[derive(Clone, Debug)]
+pub struct Run {
+    /// The samples, also of a run that ended early.
+    pub record: Record,
+    /// How it ended.
+    pub outcome: Outcome,
+    /// What may spoil the result.
+    pub warnings: Vec<Warning>,
+    /// The state at the end.
+    pub end_state: Vec<f64>,
+    /// Evaluations of the derivative.
+    pub evaluations: u64,
+}
+
+/// Runs a case under a law.
+pub fn run(case: &Case, law: &mut dyn Controller) -> Run {
+    run_observed(case, law, &mut [])
+}
+
+/// Runs a case under a law, watched.
+pub fn run_observed(
+    case: &Case,
+    law: &mut dyn Controller,
+    observers: &mut [&mut dyn Observer],
+) -> Run {
+    let mut l = Loop::new(case);
+    let outcome = match law.reset(&case.parts.setup) {
+        Ok(()) => l.go(law, observers),
+        Err(error) => Outcome::ControllerFailed { t_s: 0.0, error },
+    };
+    l.finish(outcome)
+}
+
+/// Inputs of the plant that hold over a step.
+struct Inputs {
+    held: Held,
+    angle_rad: Vec<f64>,
+    rate_limit_rad_s: Vec<f64>,
+    thrust_n: Vec<f64>,
+    wind: Wrench,
+}
+
+impl Inputs {
+    fn with<'a>(&'a self, waves: &'a [f64]) -> PlantInput<'a> {
+        PlantInput {
+            waves,
+            command_rad: &self.held.command_rad,
+            surface_hold_rad: &self.angle_rad,
+            rate_limit_rad_s: &self.rate_limit_rad_s,
+            thrust_n: &self.thrust_n,
+            wind: self.wind,
+        }
+    }
+}
+
+/// Where the wave sums come from.
+#[allow(clippy::large_enum_variant)] // one of it per run
+enum Source {
+    Recurrence { bank: WaveBank, track: Track },
+    Direct { method: Reference, sums: Direct },
+}
+
+impl Source {
+    /// Wave sums at the start of the step.
+    fn now(&self) -> &[f64] {
+        match self {
+            Source::Recurrence { bank, .. } => bank.at_end(),
+            Source::Direct { sums, .. } => sums.channels(),
+        }
+    }
+}
+
+struct Loop<'a> {
+    case: &'a Case,
+    craft: &'a dyn Craft,
+    source: Source,
+    rk4: Rk4,
+    x: Vec<f64>,
+    before: Vec<f64>,
+    rate: Vec<f64>,
+    inputs: Inputs,
+    heading: Option<HeadingHold>,
+    speed: Option<SpeedHold>,
+    senses: sensing::Senses,
+    y: Measurement,
+    u: FinCommand,
+    trace: Trace,
+    writer: Option<Writer>,
+    lift_n: Vec<f64>,
+    demand_rad_s: Vec<f64>,
+    contacts: ContactWatch,
+    gust_m_s: f64,
+    at_limit: Vec<u64>,
+    judged_steps: u64,
+    evaluations: u64,
+}
+
+impl<'a> Loop<'a> {
+    fn new(case: &'a Case) -> Self {
+        let p = &case.parts;
+        let craft: &dyn Craft = &*p.craft;
+        let (x, surfaces) = (p.start.clone(), p.setup.surfaces.len());
+        let source = match p.integrator {
+            Integrator::FixedStep => {
+                let mut bank = case.bank.clone();
+                bank.start(p.timing.step_s, 0, [x[0], x[1]]);
+                Source::Recurrence {
+                    bank,
+                    track: Track::default(),
+                }
+            }
+            Integrator::Reference(tolerance) => Source::Direct {
+                method: Reference::new(tolerance),
+                sums: Direct::default(),
+            },
+        };
+        let u = FinCommand::at_trim(&p.setup);
+        let angle_rad = (0..surfaces).map(|i| x[craft.layout().angle(i)]).collect();
+        Loop {
+            case,
+            craft,
+            source,
+            rk4: Rk4::new(x.len()),
+            before: x.clone(),
+            rate: vec![0.0; x.len()],
+            inputs: Inputs {
+                held: Held::new(
+                    u.fin_rad.clone(),
+                    case.delay_steps.clone(),
+                    p.timing.sample_every,
+                ),
+                angle_rad,
+                rate_limit_rad_s: craft.actuators().iter().map(|a| a.max_rate_rad_s).collect(),
+                thrust_n: p.thrust_n.clone(),
+                wind: Wrench::zeros(),
+            },
+            heading: p.heading.clone(),
+            speed: p.speed.clone(),
+            senses: sensing::Senses::new(case),
+            y: Measurement::at_trim(&p.setup),
+            u,
+            trace: Trace::default(),
+            writer: None,
+            lift_n: vec![0.0; surfaces],
+            demand_rad_s: vec![0.0; surfaces],
+            contacts: ContactWatch::new(p.underside.len()),
+            gust_m_s: 0.0,
+            at_limit: vec![0; surfaces],
+            judged_steps: 0,
+            evaluations: 0,
+            x,
+        }
+    }
+
+    fn go(&mut self, law: &mut dyn Controller, observers: &mut [&mut dyn Observer]) -> Outcome {
+        let timing = self.case.parts.timing;
+        if let Some(h) = &mut self.heading {
+            h.reset();
+        }
+        if let Some(s) = &mut self.speed {
+            s.reset();
+        }
+        for step in 0..=timing.steps {
+            let t_s = timing.at_s(step);
+            let sample = step.is_multiple_of(timing.sample_every);
+            self.begin(step, t_s, sample);
+            if !sample {
+                self.between_samples(t_s);
+            } else if let Err(error) = self.sample(step, t_s, law) {
+                return Outcome::ControllerFailed { t_s, error };
+            }
+            if step.is_multiple_of(timing.record_every) {
+                self.record(t_s, law);
+            }
+            self.watch(step, t_s);
+            if self.observed(step, t_s, observers) {
+                return Outcome::Stopped { t_s };
+            }
+            if step == timing.steps {
+                break;
+            }
+            let end_s = timing.at_s(step + 1);
+            if let Err(outcome) = self.advance(t_s, end_s) {
+                return outcome;
+            }
+            self.meet_stops();
+            let p = &self.case.parts;
+            let verdict = p
+                .limits
+                .verdict(end_s, &self.x, &self.before, self.craft.layout());
+            if let Some(outcome) = verdict {
+                return outcome;
+            }
+        }
+        Outcome::Completed
+    }
+
+    /// Due commands, backlash, wind, and the rate at `t_s`.
+    fn begin(&mut self, step: u64, t_s: f64, sample: bool) {
+        self.inputs.held.arrive(step);
+        for (i, angle) in self.inputs.angle_rad.iter_mut().enumerate() {
+            *angle = self.craft.surface_angle_rad(i, &self.x, *angle);
+        }
+        self.share_supplies();
+        if let Some(wind) = &self.case.parts.wind {
+            if sample {
+                self.gust_m_s = wind.speed_m_s(t_s);
+            }
+            self.inputs.wind = wind.wrench(self.gust_m_s, &self.x);
+        }
+        if let Source::Direct { sums, .. } = &mut self.source {
+            self.case.bank.direct(t_s, [self.x[0], self.x[1]], sums);
+        }
+        let waves = self.source.now();
+        self.craft
+            .derivative(&self.x, &self.inputs.with(waves), &mut self.rate);
+        self.evaluations += 1;
+    }
+
+    /// Rate limits of the step, shared supplies considered.
+    fn share_supplies(&mut self) {
+        let totals = &self.case.parts.supply_rad_s;
+        if totals.is_empty() {
+            return;
+        }
+        let (actuators, layout) = (self.craft.actuators(), self.craft.layout());
+        let commands = self.inputs.held.command_rad.iter();
+        for (i, (a, command)) in actuators.iter().zip(commands).enumerate() {
+            let angle = self.x[layout.angle(i)];
+            self.demand_rad_s[i] = a.rate_command(*command, angle, a.max_rate_rad_s);
+        }
+        let limits = &mut self.inputs.rate_limit_rad_s;
+        share_rates(actuators, &self.demand_rad_s, totals, limits);
+    }
+
+    fn truth(&self, t_s: f64) -> Truth {
+        Truth::new(t_s, &self.x, &self.rate, self.craft.g_m_s2())
+    }
+
+    /// Sensors, course and speed hold, law, and its commands on their way.
+    fn sample(&mut self, step: u64, t_s: f64, law: &mut dyn Controller) -> Result<(), Error> {
+        let truth = self.truth(t_s);
+        let exposure = sensing::Exposure {
+            truth: &truth,
+            waves: self.source.now(),
+            angle_rad: &self.inputs.angle_rad,
+            thrust_n: &self.x[self.craft.layout().thrust.clone()],
+        };
+        self.senses.read(self.case, &exposure, &mut self.y);
+        let (y, u) = (&self.y, &mut self.u);
+        let actuators = self.craft.actuators();
+        for ((a, min), max) in actuators.iter().zip(&mut u.min_rad).zip(&mut u.max_rad) {
+            (*min, *max) = a.angle_range_rad(y.speed_m_s);
+        }
+        if let Some(h) = &mut self.heading {
+            h.update(y.heading_rad, y.rates_rad_s.z, &mut u.fin_rad);
+        }
+        if let Some(s) = &mut self.speed {
+            s.update(y.speed_m_s, &mut self.inputs.thrust_n);
+        }
+        law.update(t_s, y, u)?;
+        if !u.fin_rad.iter().all(|v| v.is_finite()) {
+            u.check(&law.info().name, &self.case.parts.setup, t_s)?;
+        }
+        for (a, angle) in actuators.iter().zip(&mut u.fin_rad) {
+            *angle = a.clamp_command(*angle, y.speed_m_s);
+        }
+        self.inputs.held.issue(step, &self.u.fin_rad);
+        self.inputs.held.arrive(step);
+        self.share_supplies();
+        let waves = self.source.now();
+        self.craft
+            .command_rows(&self.x, &self.inputs.with(waves), &mut self.rate);
+        Ok(())
+    }
+
+    /// Filters and delays of the sensors between samples.
+    fn between_samples(&mut self, t_s: f64) {
+        if self.senses.have_memory() {
+            let truth = self.truth(t_s);
+            let exposure = sensing::Exposure {
+                truth: &truth,
+                waves: self.source.now(),
+                angle_rad: &self.inputs.angle_rad,
+                thrust_n: &self.x[self.craft.layout().thrust.clone()],
+            };
+            self.senses.advance(self.case, &exposure);
+        }
+    }
+
+    fn record(&mut self, t_s: f64, law: &dyn Controller) {
+        let truth = self.truth(t_s);
+        self.trace.clear();
+        law.trace(&mut self.trace);
+        let mut writer = match self.writer.take() {
+            Some(w) => w,
+            None => Writer::new(self.case, &self.trace),
+        };
+        let mut lift_n = std::mem::take(&mut self.lift_n);
+        let waves = self.source.now();
+        self.craft
+            .lift_n(&self.x, &self.inputs.with(waves), &mut lift_n);
+        writer.write(
+            self.case,
+            &Sample {
+                truth: &truth,
+                x: &self.x,
+                waves,
+                angle_rad: &self.inputs.angle_rad,
+                command_rad: &self.inputs.held.command_rad,
+                lift_n: &lift_n,
+                trace: &self.trace,
+            },
+        );
+        self.lift_n = lift_n;
+        self.writer = Some(writer);
+    }
+
+    /// Contacts and saturation.
+    fn watch(&mut self, step: u64, t_s: f64) {
+        let p = &self.case.parts;
+        let in_run_in = step < p.timing.run_in_steps;
+        if !p.underside.is_empty() {
+            let truth = Truth::new(t_s, &self.x, &self.rate, self.craft.g_m_s2());
+            let waves = self.source.now();
+            for (i, (q, at)) in p.underside.iter().zip(&self.case.at.underside).enumerate() {
+                let depth = truth.depth_m(&q.r_m) + p.own_wave_factor * waves[*at];
+                self.contacts.see(i, depth, t_s, in_run_in);
+            }
+        }
+        if in_run_in {
+            return;
+        }
+        self.judged_steps += 1;
+        let layout = self.craft.layout();
+        let (min, max) = (&self.u.min_rad, &self.u.max_rad);
+        for (i, n) in self.at_limit.iter_mut().enumerate() {
+            let (angle, rate) = (self.x[layout.angle(i)], self.x[layout.rate(i)]);
+            let at_angle = angle <= min[i] + AT_LIMIT_RAD || angle >= max[i] - AT_LIMIT_RAD;
+            let at_rate = rate.abs() >= AT_RATE_FRAC * self.inputs.rate_limit_rad_s[i];
+            *n += u64::from(max[i] > min[i] && (at_angle || at_rate));
+        }
+    }
+
+    fn observed(&self, step: u64, t_s: f64, observers: &mut [&mut dyn Observer]) -> bool {
+        let mut stop = false;
+        for o in observers {
+            if step.is_multiple_of(o.every_n().max(1)) {
+                let truth = self.truth(t_s);
+                let view = View {
+                    step,
+                    steps: self.case.parts.timing.steps,
+                    truth: &truth,
+                    state: &self.x,
+                    command_rad: &self.inputs.held.command_rad,
+                };
+                stop |= o.see(&view).is_break();
+            }
+        }
+        stop
+    }
+
+    /// One step of the state.
+    fn advance(&mut self, t_s: f64, end_s: f64) -> Result<(), Outcome> {
+        self.before.copy_from_slice(&self.x);
+        let (craft, inputs) = (self.craft, &self.inputs);
+        let h = self.case.parts.timing.step_s;
+        match &mut self.source {
+            Source::Recurrence { bank, track } => {
+                let ahead = track.predict([self.x[0], self.x[1]], [self.rate[0], self.rate[1]], h);
+                bank.advance(ahead[0], ahead[1]);
+                self.rk4
+                    .step_from(h, &mut self.x, &self.rate, |stage, x, dx| {
+                        let waves = match stage {
+                            Stage::Start => bank.at_start(),
+                            Stage::Middle => bank.at_middle(),
+                            Stage::End => bank.at_end(),
+                        };
+                        craft.derivative(x, &inputs.with(waves), dx);
+                    });
+                self.evaluations += 3;
+                Ok(())
+            }
+            Source::Direct { method, sums } => {
+                let before = method.evaluations();
+                let bank = &self.case.bank;
+                let done = method.advance(t_s, end_s, &mut self.x, |t, x, dx| {
+                    bank.direct(t, [x[0], x[1]], sums);
+                    craft.derivative(x, &inputs.with(sums.channels()), dx);
+                });
+                self.evaluations += method.evaluations() - before;
+                done.map_err(|error| Outcome::IntegratorFailed {
+                    t_s,
+                    error,
+                    state: self.before.clone(),
+                })
+            }
+        }
+    }
+
+    /// Servos that ran into their stops stay there.
+    fn meet_stops(&mut self) {
+        let layout = self.craft.layout();
+        for (i, a) in self.craft.actuators().iter().enumerate() {
+            let (angle, rate) = (layout.angle(i), layout.rate(i));
+            (self.x[angle], self.x[rate]) = a.at_stops(self.x[angle], self.x[rate]);
+        }
+    }
+
+    fn finish(self, outcome: Outcome) -> Run {
+        let p = &self.case.parts;
+        let mut record = match self.writer {
+            Some(w) => w.record,
+            None => Record::default(),
+        };
+        let judged = self.judged_steps.max(1) as f64;
+        record.contacts = self.contacts.events;
+        record.saturation_frac = self.at_limit.iter().map(|n| *n as f64 / judged).collect();
+        let mut warnings = self.case.warnings.clone();
+        let names = p.craft.surface_names();
+        warnings.extend(checks::saturation(&names, &record.saturation_frac));
+        Run {
+            record,
+            outcome,
+            warnings,
+            end_state: self.x,
+            evaluations: self.evaluations,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests;

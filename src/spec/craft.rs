@@ -7,13 +7,20 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+pub use super::equipment::{
+    ActuatorSpec, AngleLimitRow, MovingPart, PropulsorSpec, SensorErrorSpec, SensorsSpec,
+    SupplySpec, SurfaceGroup, SurfaceSpec, TipForm,
+};
+
 /// A craft: lower hulls, struts, weights, surfaces and what moves and measures them.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct CraftSpec {
     /// Always `ridewright.craft/1`.
+    #[schemars(length(min = 1))]
     pub format: String,
     /// Name printed on every table.
+    #[schemars(length(min = 1))]
     pub name: String,
     /// Why these numbers; sources; "invented" for demonstration craft.
     #[serde(default)]
@@ -22,10 +29,12 @@ pub struct CraftSpec {
     #[serde(default)]
     pub water: WaterSpec,
     /// Height of the design waterline above the baseline, m.
+    #[schemars(extend("exclusiveMinimum" = 0.0))]
     pub design_waterline_m: f64,
     /// The submerged hulls.
     pub lower_hulls: LowerHullSpec,
     /// Struts of one side, from forward aft; one or two.
+    #[schemars(length(min = 1, max = 2))]
     pub struts: Vec<StrutSpec>,
     /// The box that joins the sides above water.
     pub cross_structure: CrossStructureSpec,
@@ -64,10 +73,13 @@ pub struct CraftSpec {
 #[serde(deny_unknown_fields, default)]
 pub struct WaterSpec {
     /// Density, kg/m3.
+    #[schemars(range(min = 500.0, max = 2000.0))]
     pub density_kg_m3: f64,
     /// Kinematic viscosity, m2/s.
+    #[schemars(range(min = 1e-8, max = 1e-4))]
     pub kinematic_viscosity_m2_s: f64,
     /// Gravity, m/s2.
+    #[schemars(range(min = 1.0, max = 20.0))]
     pub gravity_m_s2: f64,
 }
 
@@ -86,11 +98,13 @@ impl Default for WaterSpec {
 #[serde(deny_unknown_fields)]
 pub struct LowerHullSpec {
     /// Distance of the hull's centre plane from the craft's, m.
+    #[schemars(extend("exclusiveMinimum" = 0.0))]
     pub lateral_position_m: f64,
     /// Shape of the cross sections.
     pub section: SectionShape,
     /// Stations from aft forward, x ascending; between them the squares of half breadth and half
     /// height and the axis height run linearly, so the area of a circle does too.
+    #[schemars(length(min = 2))]
     pub stations: Vec<StationSpec>,
     /// The fore end beyond the last station.
     #[serde(default)]
@@ -122,9 +136,11 @@ pub struct StationSpec {
     /// Forward of midships, m.
     pub x_m: f64,
     /// Half breadth, m.
+    #[schemars(range(min = 0.0, max = 50.0))]
     pub half_breadth_m: f64,
     /// Half height, m; equal to the half breadth when absent.
     #[serde(default)]
+    #[schemars(range(min = 0.0, max = 50.0))]
     pub half_height_m: Option<f64>,
     /// Height of the axis above the baseline, m; equal to the half height when absent.
     #[serde(default)]
@@ -141,16 +157,19 @@ pub enum EndSpec {
     /// Half an ellipsoid: half breadth falls as sqrt(1 - s^2).
     Ellipsoid {
         /// Length beyond the station, m.
+        #[schemars(extend("exclusiveMinimum" = 0.0))]
         length_m: f64,
     },
     /// A paraboloid of revolution: half breadth falls as sqrt(1 - s), area linear.
     Paraboloid {
         /// Length beyond the station, m.
+        #[schemars(extend("exclusiveMinimum" = 0.0))]
         length_m: f64,
     },
     /// A parabolic spindle: half breadth falls as 1 - s^2.
     Parabola {
         /// Length beyond the station, m.
+        #[schemars(extend("exclusiveMinimum" = 0.0))]
         length_m: f64,
     },
 }
@@ -160,17 +179,20 @@ pub enum EndSpec {
 #[serde(deny_unknown_fields)]
 pub struct StrutSpec {
     /// Name for messages.
+    #[schemars(length(min = 1))]
     pub name: String,
     /// Foremost point at the design waterline, m forward of midships.
     pub fore_x_m: f64,
     /// Aftmost point at the design waterline, m forward of midships.
     pub aft_x_m: f64,
     /// Greatest thickness at the design waterline, m.
+    #[schemars(range(max = 20.0), extend("exclusiveMinimum" = 0.0))]
     pub thickness_m: f64,
     /// Shape of the waterplane.
     pub waterplane: WaterplaneShape,
     /// Outward lean of each side from the vertical, wider upwards, deg.
     #[serde(default)]
+    #[schemars(range(min = -30.0, max = 60.0))]
     pub flare_deg: f64,
     /// Offset of the strut's centre plane from the hull's, outboard positive, m.
     #[serde(default)]
@@ -190,15 +212,19 @@ pub enum WaterplaneShape {
     /// Parallel middle with parabolic ends, half thickness falling as 1 - s^2.
     ParabolicEnds {
         /// Length of the fore end, m.
+        #[schemars(range(min = 0.0, max = 1000.0))]
         fore_length_m: f64,
         /// Length of the aft end, m.
+        #[schemars(range(min = 0.0, max = 1000.0))]
         aft_length_m: f64,
     },
     /// Half thickness at given x, linear between.
     Offsets {
         /// x forward of midships, ascending, m.
+        #[schemars(length(min = 2))]
         x_m: Vec<f64>,
         /// Half thickness, m.
+        #[schemars(length(min = 2), inner(range(min = 0.0, max = 10.0)))]
         half_thickness_m: Vec<f64>,
     },
 }
@@ -208,16 +234,19 @@ pub enum WaterplaneShape {
 #[serde(deny_unknown_fields)]
 pub struct CrossStructureSpec {
     /// Height of the flat underside above the baseline, m.
+    #[schemars(extend("exclusiveMinimum" = 0.0))]
     pub underside_height_m: f64,
     /// Foremost x, m.
     pub fore_x_m: f64,
     /// Aftmost x, m.
     pub aft_x_m: f64,
     /// Half breadth, m.
+    #[schemars(extend("exclusiveMinimum" = 0.0))]
     pub half_breadth_m: f64,
     /// Share of the craft's own bow wave and swell-up in the relative height, a factor on the
     /// undisturbed wave elevation (1 is the undisturbed wave).
     #[serde(default = "one")]
+    #[schemars(range(min = 0.0, max = 3.0))]
     pub relative_wave_factor: f64,
 }
 
@@ -229,6 +258,7 @@ pub enum MassSpec {
     Total {
         /// Mass, kg; equal to the displacement when absent.
         #[serde(default)]
+        #[schemars(range(max = 1e9), extend("exclusiveMinimum" = 0.0))]
         mass_kg: Option<f64>,
         /// Centre of gravity forward of midships, m; above the centre of buoyancy when absent.
         #[serde(default)]
@@ -239,15 +269,19 @@ pub enum MassSpec {
         /// Height of the centre of gravity above the baseline, m.
         vcg_m: f64,
         /// Radius of gyration in roll about the centre of gravity, m.
+        #[schemars(extend("exclusiveMinimum" = 0.0))]
         k_xx_m: f64,
         /// Radius of gyration in pitch, m.
+        #[schemars(extend("exclusiveMinimum" = 0.0))]
         k_yy_m: f64,
         /// Radius of gyration in yaw, m.
+        #[schemars(extend("exclusiveMinimum" = 0.0))]
         k_zz_m: f64,
     },
     /// Light ship, weight groups and tanks.
     Groups {
         /// Weights, the light ship first.
+        #[schemars(length(min = 1))]
         weights: Vec<WeightSpec>,
         /// Tanks with a free surface.
         #[serde(default)]
@@ -260,6 +294,7 @@ pub enum MassSpec {
 #[serde(deny_unknown_fields)]
 pub struct WeightSpec {
     /// Name.
+    #[schemars(length(min = 1))]
     pub name: String,
     /// Mass, kg.
     pub mass_kg: f64,
@@ -272,6 +307,7 @@ pub struct WeightSpec {
     pub height_m: f64,
     /// Radii of gyration about its own centre (roll, pitch, yaw), m.
     #[serde(default)]
+    #[schemars(inner(range(min = 0.0, max = 1000.0)))]
     pub gyration_m: [f64; 3],
 }
 
@@ -280,14 +316,19 @@ pub struct WeightSpec {
 #[serde(deny_unknown_fields)]
 pub struct TankSpec {
     /// Name.
+    #[schemars(length(min = 1))]
     pub name: String,
     /// Density of the content, kg/m3.
+    #[schemars(range(min = 100.0, max = 20000.0))]
     pub density_kg_m3: f64,
     /// Length along x, m.
+    #[schemars(extend("exclusiveMinimum" = 0.0))]
     pub length_m: f64,
     /// Breadth along y, m.
+    #[schemars(extend("exclusiveMinimum" = 0.0))]
     pub breadth_m: f64,
     /// Height, m.
+    #[schemars(extend("exclusiveMinimum" = 0.0))]
     pub depth_m: f64,
     /// Centre of the tank's floor: forward of midships, m.
     pub x_m: f64,
@@ -297,256 +338,6 @@ pub struct TankSpec {
     pub floor_height_m: f64,
     /// Filling, 0 to 1.
     pub fill_frac: f64,
-}
-
-/// A lifting surface.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
-pub struct SurfaceSpec {
-    /// Unique name; the channel a controller drives.
-    pub name: String,
-    /// What it is for: decides grouping in laws and reports.
-    pub group: SurfaceGroup,
-    /// x of the stock (or hinge line for a flap) at the root, m.
-    pub stock_x_m: f64,
-    /// y of the root, starboard positive, m.
-    pub root_y_m: f64,
-    /// Height of the root above the baseline, m.
-    pub root_height_m: f64,
-    /// Direction in which the span leaves the root, degrees from +y (starboard) turning towards
-    /// down (+z): 0 to starboard, 90 down, 180 to port, 270 up; 10 is a starboard fin drooping
-    /// by 10 deg.
-    pub span_angle_deg: f64,
-    /// Exposed span from root to tip, m.
-    pub span_m: f64,
-    /// Chord at the root, m.
-    pub root_chord_m: f64,
-    /// Chord at the tip, m.
-    pub tip_chord_m: f64,
-    /// Sweep of the quarter-chord line, aft positive, deg.
-    #[serde(default)]
-    pub sweep_deg: f64,
-    /// Stock (or flap hinge) aft of the leading edge, fraction of the local chord; for a flap it
-    /// is one minus the flap's chord fraction and must agree.
-    pub stock_frac: f64,
-    /// Thickness over chord.
-    #[serde(default = "thickness")]
-    pub thickness_frac: f64,
-    /// Tip form.
-    #[serde(default)]
-    pub tip: TipForm,
-    /// What moves.
-    pub moving: MovingPart,
-    /// Built-in incidence, positive like a deflection, deg.
-    #[serde(default)]
-    pub incidence_deg: f64,
-    /// Least deflection, deg.
-    pub min_deg: f64,
-    /// Greatest deflection, deg.
-    pub max_deg: f64,
-    /// Angle limit against speed (stall, load, cavitation), linear between rows; both signs.
-    #[serde(default)]
-    pub limit_by_speed: Vec<AngleLimitRow>,
-    /// Radius of the body at the root (carry-over), m; taken from the lower hull when absent, 0 for none.
-    #[serde(default)]
-    pub body_radius_m: Option<f64>,
-    /// Lift slope given outright per rad of incidence, on the planform area; replaces the computed slope and carry-over.
-    #[serde(default)]
-    pub lift_slope_per_rad: Option<f64>,
-    /// The servo.
-    #[serde(default)]
-    pub actuator: ActuatorSpec,
-}
-
-/// What a surface is for.
-#[derive(
-    Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize, JsonSchema,
-)]
-#[serde(rename_all = "snake_case")]
-pub enum SurfaceGroup {
-    /// Forward pair.
-    Forward,
-    /// Aft pair.
-    Aft,
-    /// Rudders.
-    Rudder,
-}
-
-/// What moves on a surface.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-#[serde(rename_all = "snake_case", deny_unknown_fields)]
-pub enum MovingPart {
-    /// The whole surface turns about its stock.
-    AllMovable {},
-    /// A trailing-edge flap turns; the rest is fixed.
-    Flap {
-        /// Flap chord over chord.
-        chord_frac: f64,
-        /// Flapped share of the span.
-        #[serde(default = "one")]
-        span_frac: f64,
-    },
-    /// Nothing: a fixed stabiliser.
-    Fixed {},
-}
-
-/// Tip form; decides the cross-flow drag of the surface.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Default, Serialize, Deserialize, JsonSchema)]
-#[serde(rename_all = "snake_case")]
-pub enum TipForm {
-    /// Square-cut.
-    #[default]
-    Square,
-    /// Faired.
-    Faired,
-}
-
-/// Angle limit at a speed.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
-pub struct AngleLimitRow {
-    /// Speed, kn.
-    pub speed_kn: f64,
-    /// Greatest angle of either sign, deg.
-    pub limit_deg: f64,
-}
-
-/// A servo of second order with limits.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields, default)]
-pub struct ActuatorSpec {
-    /// Natural frequency, rad/s.
-    pub natural_frequency_rad_s: f64,
-    /// Damping ratio.
-    pub damping_ratio: f64,
-    /// Greatest rate, deg/s.
-    pub rate_deg_s: f64,
-    /// Dead band of the servo's error, full width, deg.
-    pub dead_band_deg: f64,
-    /// Backlash between servo and surface, full width, deg.
-    pub backlash_deg: f64,
-    /// Transport delay of the command, s.
-    pub delay_s: f64,
-    /// Name of the hydraulic supply; its own when absent.
-    pub supply: Option<String>,
-}
-
-impl Default for ActuatorSpec {
-    fn default() -> Self {
-        // common practice, no source: a small electro-hydraulic fin servo
-        ActuatorSpec {
-            natural_frequency_rad_s: 12.0,
-            damping_ratio: 0.8,
-            rate_deg_s: 25.0,
-            dead_band_deg: 0.1,
-            backlash_deg: 0.1,
-            delay_s: 0.04,
-            supply: None,
-        }
-    }
-}
-
-/// A hydraulic supply shared between surfaces.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
-pub struct SupplySpec {
-    /// Name that actuators refer to.
-    pub name: String,
-    /// Sum of the absolute rates it can feed, deg/s.
-    pub total_rate_deg_s: f64,
-}
-
-/// What the control law can see.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields, default)]
-pub struct SensorsSpec {
-    /// Sample period of all sensors, s.
-    pub sample_period_s: f64,
-    /// Position of the motion unit: x forward of midships, y to starboard, height above baseline, m.
-    pub motion_unit_m: [f64; 3],
-    /// Body rates p, q, r (deg/s).
-    pub rate_deg_s: SensorErrorSpec,
-    /// Roll and pitch (deg).
-    pub attitude_deg: SensorErrorSpec,
-    /// Accelerations of the motion unit (m/s2), gravity's share along the tilted axes included.
-    pub acceleration_m_s2: SensorErrorSpec,
-    /// Height above water at the height sensors (m).
-    pub height_m: SensorErrorSpec,
-    /// Speed through water (kn).
-    pub speed_kn: SensorErrorSpec,
-    /// Heading (deg).
-    pub heading_deg: SensorErrorSpec,
-    /// Surface angles (deg).
-    pub surface_deg: SensorErrorSpec,
-    /// Positions of the height sensors (x, y, height above baseline), m; the underside's middle and bow when empty.
-    pub height_sensors_m: Vec<[f64; 3]>,
-}
-
-/// Errors of one kind of sensor, in the unit of its key.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
-pub struct SensorErrorSpec {
-    /// White noise, standard deviation of one sample.
-    pub noise: f64,
-    /// Standard deviation of a bias that is drawn once a run.
-    pub bias: f64,
-    /// Quantisation step; 0 for none.
-    pub step: f64,
-    /// Delay, s.
-    pub delay_s: f64,
-    /// Corner of the anti-alias filter (first order), Hz.
-    pub filter_hz: f64,
-}
-
-impl SensorErrorSpec {
-    /// Noise, bias, quantisation step, delay (s), filter corner (Hz).
-    pub const fn new(noise: f64, bias: f64, step: f64, delay_s: f64, filter_hz: f64) -> Self {
-        SensorErrorSpec {
-            noise,
-            bias,
-            step,
-            delay_s,
-            filter_hz,
-        }
-    }
-}
-
-impl Default for SensorsSpec {
-    fn default() -> Self {
-        // common practice, no source: a marine motion unit, radar height, log and gyro
-        SensorsSpec {
-            sample_period_s: 0.1,
-            motion_unit_m: [0.0, 0.0, 5.0],
-            rate_deg_s: SensorErrorSpec::new(0.02, 0.01, 0.0, 0.02, 5.0),
-            attitude_deg: SensorErrorSpec::new(0.03, 0.05, 0.0, 0.04, 5.0),
-            acceleration_m_s2: SensorErrorSpec::new(0.02, 0.01, 0.0, 0.02, 5.0),
-            height_m: SensorErrorSpec::new(0.03, 0.02, 0.01, 0.1, 2.0),
-            speed_kn: SensorErrorSpec::new(0.05, 0.1, 0.0, 0.5, 0.5),
-            heading_deg: SensorErrorSpec::new(0.05, 0.1, 0.0, 0.1, 2.0),
-            surface_deg: SensorErrorSpec::new(0.02, 0.05, 0.0, 0.02, 5.0),
-            height_sensors_m: Vec::new(),
-        }
-    }
-}
-
-/// A propeller (thrust commanded by the speed hold, first-order lag).
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
-pub struct PropulsorSpec {
-    /// Unique name.
-    pub name: String,
-    /// Position: x forward of midships, m.
-    pub x_m: f64,
-    /// Position: to starboard, m.
-    pub y_m: f64,
-    /// Shaft height above the baseline, m.
-    pub height_m: f64,
-    /// Propeller diameter, m.
-    pub diameter_m: f64,
-    /// Greatest thrust, N.
-    pub max_thrust_n: f64,
-    /// Time constant of thrust, s.
-    pub time_constant_s: f64,
 }
 
 /// Sinkage force and trim moment at a speed.
@@ -568,6 +359,7 @@ pub struct ResistanceRow {
     /// Speed, kn.
     pub speed_kn: f64,
     /// Resistance of the whole craft, N.
+    #[schemars(range(min = 0.0, max = 1e9))]
     pub resistance_n: f64,
 }
 
@@ -576,16 +368,22 @@ pub struct ResistanceRow {
 #[serde(deny_unknown_fields, default)]
 pub struct ViscousSpec {
     /// Body-lift coefficient a0 of Lee & Curphey (1977), per unit of horizontal breadth.
+    #[schemars(range(min = 0.0, max = 5.0))]
     pub body_lift: f64,
     /// Cross-flow drag coefficient of the lower hulls.
+    #[schemars(range(min = 0.0, max = 5.0))]
     pub hull_drag: f64,
     /// Cross-flow drag coefficient of the struts in sway.
+    #[schemars(range(min = 0.0, max = 5.0))]
     pub strut_drag: f64,
     /// Factor on the side force that struts and hulls shed at the struts' trailing edges (1 is slender-body theory).
+    #[schemars(range(min = 0.0, max = 3.0))]
     pub trailing_lift_factor: f64,
     /// Form factor on frictional resistance, 1 + k.
+    #[schemars(range(min = 0.5, max = 3.0))]
     pub form_factor: f64,
     /// Correlation allowance added to the friction coefficient.
+    #[schemars(range(min = -0.001, max = 0.01))]
     pub roughness_allowance: f64,
 }
 
@@ -617,9 +415,11 @@ pub struct WindageSpec {
     pub centre_height_m: f64,
     /// Longitudinal force coefficient.
     #[serde(default = "wind_long")]
+    #[schemars(range(min = 0.0, max = 3.0))]
     pub longitudinal_coefficient: f64,
     /// Lateral force coefficient.
     #[serde(default = "wind_lat")]
+    #[schemars(range(min = 0.0, max = 3.0))]
     pub lateral_coefficient: f64,
 }
 
@@ -628,6 +428,7 @@ pub struct WindageSpec {
 #[serde(deny_unknown_fields)]
 pub struct PointSpec {
     /// Unique name.
+    #[schemars(length(min = 1))]
     pub name: String,
     /// Forward of midships, m.
     pub x_m: f64,
@@ -640,10 +441,6 @@ pub struct PointSpec {
 
 fn one() -> f64 {
     1.0
-}
-
-fn thickness() -> f64 {
-    0.15
 }
 
 fn wind_long() -> f64 {

@@ -1,10 +1,30 @@
 //! What the files say, and nothing more.
+//!
+//! Six kinds of file, each JSON with a `format` key that names kind and version: [`craft`],
+//! [`sea`], [`controller`], [`criteria`], [`fault`], [`scenario`]. [`load`] reads them and tells every fault at
+//! once with its place; [`validate`] holds the checks that need more than one key; the allowed
+//! range of a single number stands beside its field and goes into the JSON Schemas of [`schema`].
 
 pub mod controller;
 pub mod craft;
+pub mod criteria;
+mod equipment;
 pub mod fault;
+pub mod fields;
+mod hint;
+#[cfg(test)]
+mod hostile_tests;
 pub mod load;
+pub mod outline;
+pub mod resolve;
 pub mod scenario;
 pub mod schema;
 pub mod sea;
+mod shape;
+pub mod source;
+pub mod suffix;
+mod syntax;
 pub mod validate;
+
+pub use hint::{closest, number};
+pub use source::{Source, locate};

@@ -9,35 +9,46 @@ use serde::{Deserialize, Serialize};
 #[serde(deny_unknown_fields)]
 pub struct ScenarioSpec {
     /// Always `ridewright.scenario/1`.
+    #[schemars(length(min = 1))]
     pub format: String,
     /// Name printed on every table.
+    #[schemars(length(min = 1))]
     pub name: String,
     /// Why these numbers.
     #[serde(default)]
     pub note: String,
     /// Craft file, relative to this file.
+    #[schemars(length(min = 1))]
     pub craft: String,
     /// Sea file, relative to this file.
+    #[schemars(length(min = 1))]
     pub sea: String,
     /// Controller files, relative to this file; the first is the baseline.
+    #[schemars(length(min = 1), inner(length(min = 1)))]
     pub controllers: Vec<String>,
     /// Speeds, kn.
+    #[schemars(length(min = 1), inner(range(min = 0.0, max = 80.0)))]
     pub speeds_kn: Vec<f64>,
     /// Wave headings mu (where waves travel to, 180 head seas), deg.
+    #[schemars(length(min = 1), inner(range(min = 0.0, max = 360.0)))]
     pub headings_deg: Vec<f64>,
     /// Random seeds; each is one record of the sea.
     #[serde(default = "seeds")]
+    #[schemars(length(min = 1))]
     pub seeds: Vec<u64>,
     /// Length of the judged record, s.
+    #[schemars(extend("exclusiveMinimum" = 0.0))]
     pub duration_s: f64,
     /// Run-in before it, left out of the statistics, s.
     #[serde(default = "run_in")]
     pub run_in_s: f64,
     /// Integration step, s.
     #[serde(default = "step")]
+    #[schemars(range(max = 1.0), extend("exclusiveMinimum" = 0.0))]
     pub step_s: f64,
     /// Interval of the stored record, s.
     #[serde(default = "record")]
+    #[schemars(range(max = 60.0), extend("exclusiveMinimum" = 0.0))]
     pub record_s: f64,
     /// Integrator.
     #[serde(default)]
@@ -69,15 +80,18 @@ pub enum CourseSpec {
     Kept {
         /// Rudder angle per heading error, deg/deg.
         #[serde(default = "rudder_p")]
+        #[schemars(range(min = 0.0, max = 100.0))]
         heading_deg_per_deg: f64,
         /// Rudder angle per yaw rate, deg s/deg.
         #[serde(default = "rudder_d")]
+        #[schemars(range(min = 0.0, max = 100.0))]
         heading_deg_s_per_deg: f64,
         /// Time constant of the wave filter on the heading error, s.
         #[serde(default = "wave_filter")]
         wave_filter_s: f64,
         /// Time constant of the speed hold's integrator, s.
         #[serde(default = "speed_hold")]
+        #[schemars(extend("exclusiveMinimum" = 0.0))]
         speed_hold_s: f64,
     },
     /// Mean course and speed are held by soft springs on surge, sway and yaw (seakeeping axes
@@ -85,6 +99,7 @@ pub enum CourseSpec {
     MeanHeld {
         /// Natural period of the springs, s.
         #[serde(default = "spring")]
+        #[schemars(extend("exclusiveMinimum" = 0.0))]
         spring_period_s: f64,
     },
 }
@@ -129,8 +144,10 @@ pub struct PhysicsSpec {
     /// Sensor noise and bias.
     pub sensor_errors: bool,
     /// Stations along each lower hull; the program's own when absent.
+    #[schemars(length(min = 5))]
     pub stations_x_m: Option<Vec<f64>>,
     /// Frequencies of the radiation tables, rad/s; the program's own when absent.
+    #[schemars(length(min = 3))]
     pub frequencies_rad_s: Option<Vec<f64>>,
 }
 

@@ -3,7 +3,7 @@
 use nalgebra::{DMatrix, DVector};
 use num_complex::Complex64;
 
-use super::poles::eigenvalues;
+use crate::math::eigen::eigenvalues;
 
 /// `pairs` pole pairs (decay, frequency) of the impulse response `k` sampled every `dt_s`.
 ///
@@ -23,7 +23,7 @@ pub(crate) fn pole_pairs(k: &[f64], dt_s: f64, pairs: usize) -> Option<Vec<(f64,
     let phi = (up.tr_mul(&up)).cholesky()?.solve(&up.tr_mul(&down));
     let mut complex = Vec::new();
     let mut real = Vec::new();
-    for z in eigenvalues(&phi)? {
+    for z in eigenvalues(&phi)?.iter() {
         let pole = z.ln() / dt_s;
         let decay = pole.re.abs().max(0.05 * pole.im.abs()).max(1e-6 / dt_s);
         if z.im > 1e-9 {

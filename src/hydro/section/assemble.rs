@@ -165,9 +165,8 @@ impl SectionSolver {
                 let u = Complex64::new(t.k * (z + q[1]), t.k * (side * y - q[0]));
                 let h = table.regular_part(u, ln_w[i], ln_k, at * t.vertex[i]);
                 conjugate[i] = h.im;
-                for j in 0..3 {
-                    let c = t.coefficient[i][j];
-                    sum[j] += h.re * c.re - h.im * c.im;
+                for (s, c) in sum.iter_mut().zip(&t.coefficient[i]) {
+                    *s += h.re * c.re - h.im * c.im;
                 }
             }
             let row = &mut matrix[p * m..(p + 1) * m];

@@ -16,7 +16,8 @@
 //! Ursell (1949), QJMAM 2; Newman (1977), Marine Hydrodynamics, 6.17-6.19.
 //!
 //! # Checked by
-//! `limits_are_exact`, `solution_runs_into_both_limits`.
+//! `limits_of_the_semicircle`, `limits_of_the_half_ellipse`, `limits_of_the_box`,
+//! `limits_of_lewis_sections`, `submerged_circle_limits`, `solution_runs_into_both_limits`.
 
 use crate::error::{Error, Result};
 use crate::hydro::section::influence::Influence;

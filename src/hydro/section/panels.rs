@@ -53,7 +53,7 @@ impl Panels {
         let counts = share(contour, options.panels);
         let mut cut = Cut::default();
         let closed_smooth = !contour.surface_piercing && contour.pieces.len() == 1;
-        for (piece, &n) in contour.pieces.iter().zip(&counts) {
+        for (piece, &n) in contour.pieces.iter().zip(&counts).filter(|(_, n)| **n > 0) {
             let grading = if closed_smooth { 0.0 } else { options.grading };
             cut.add_piece(piece, n, grading);
         }
@@ -175,15 +175,23 @@ fn check(contour: &Contour, options: &SectionOptions) -> Result<()> {
             ));
         }
     }
-    let ends = [
-        contour.pieces[0][0],
-        contour.pieces[contour.pieces.len() - 1]
-            [contour.pieces[contour.pieces.len() - 1].len() - 1],
-    ];
-    if contour.surface_piercing && ends.iter().any(|p| p[1].abs() > 1e-6 * scale) {
-        return bad("a surface-piercing outline must start and end on the waterline".into());
+    let [first, last] = ends(contour);
+    if contour.surface_piercing {
+        if first[1].abs().max(last[1].abs()) > 1e-6 * scale {
+            return bad("a surface-piercing outline must start and end on the waterline".into());
+        }
+        if last[0] - first[0] < 1e-9 * scale {
+            return bad("the strut has no thickness at the waterline".into());
+        }
     }
     Ok(())
+}
+
+/// First and last point of the chain, which has points.
+fn ends(contour: &Contour) -> [[f64; 2]; 2] {
+    let first = contour.pieces[0][0];
+    let last = contour.pieces.last().and_then(|p| p.last());
+    [first, last.copied().unwrap_or(first)]
 }
 
 fn polyline_length(p: &[[f64; 2]]) -> f64 {
@@ -196,13 +204,7 @@ fn lid_panels(contour: &Contour, options: &SectionOptions) -> usize {
     if !contour.surface_piercing {
         return 0;
     }
-    let first = contour.pieces[0][0];
-    let last = contour
-        .pieces
-        .last()
-        .and_then(|p| p.last())
-        .copied()
-        .unwrap_or(first);
+    let [first, last] = ends(contour);
     let total: f64 = contour.pieces.iter().map(|p| polyline_length(p)).sum();
     let like_body = (last[0] - first[0]).abs() / total * options.panels as f64;
     (like_body.ceil() as usize).clamp(4, 24)
@@ -210,15 +212,17 @@ fn lid_panels(contour: &Contour, options: &SectionOptions) -> usize {
 
 /// Panels per piece: in proportion to a power of length, so that short walls keep enough.
 fn share(contour: &Contour, panels: usize) -> Vec<usize> {
-    let weight: Vec<f64> = contour
-        .pieces
+    let length: Vec<f64> = contour.pieces.iter().map(|p| polyline_length(p)).collect();
+    let whole: f64 = length.iter().sum();
+    // a piece without length (a wall that ends at the hull's top) takes none
+    let weight = |l: f64| if l > 1e-9 * whole { l.powf(0.6) } else { 0.0 };
+    let total: f64 = length.iter().map(|&l| weight(l)).sum();
+    length
         .iter()
-        .map(|p| polyline_length(p).powf(0.6))
-        .collect();
-    let total: f64 = weight.iter().sum();
-    weight
-        .iter()
-        .map(|w| ((w / total * panels as f64).round() as usize).max(4))
+        .map(|&l| match weight(l) / total * panels as f64 {
+            share if share > 0.0 => (share.round() as usize).max(4),
+            _ => 0,
+        })
         .collect()
 }
 
@@ -247,10 +251,8 @@ impl Cut {
             let (t0, t1) = (i as f64 / n as f64, (i + 1) as f64 / n as f64);
             let (a, b) = (at(t0), at(t1));
             let bow = sagitta(a, at(0.5 * (t0 + t1)), b);
-            if i > 0 {
-                if let Some(f) = self.free.last_mut() {
-                    *f = [0.5 * (bow[0] + before[0]), 0.5 * (bow[1] + before[1])];
-                }
+            if let (true, Some(f)) = (i > 0, self.free.last_mut()) {
+                *f = [0.5 * (bow[0] + before[0]), 0.5 * (bow[1] + before[1])];
             }
             self.points.push(b);
             self.free.push([0.0; 2]);

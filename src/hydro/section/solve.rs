@@ -161,10 +161,9 @@ impl SectionSolver {
         let i = Complex64::i();
         let mut a = [[0.0; 3]; 3];
         let mut radiated = [[Complex64::new(0.0, 0.0); 2]; 3];
-        for q in 0..body {
-            let n = self.panels.mode_normals(q);
-            for j in 0..3 {
-                let f = phi[j][q];
+        for (j, phi) in phi.iter().enumerate() {
+            for (q, &f) in phi.iter().enumerate() {
+                let n = self.panels.mode_normals(q);
                 radiated[j][0] += i * (s.integral[q] * n[j] - i * f * s.step[q]);
                 radiated[j][1] += i * (s.integral[q].conj() * n[j] + i * f * s.step[q].conj());
                 for l in (0..3).filter(|&l| coupled(j, l)) {
@@ -190,9 +189,9 @@ impl SectionSolver {
         let mut b = [[0.0; 3]; 3];
         for q in 0..self.panels.body {
             let n = self.panels.mode_normals(q);
-            for j in 0..3 {
+            for (j, phi) in pot.phi.iter().enumerate() {
                 for l in (0..3).filter(|&l| coupled(j, l)) {
-                    b[l][j] += 2.0 * omega * n[l] * self.panels.length[q] * pot.phi[j][q].im;
+                    b[l][j] += 2.0 * omega * n[l] * self.panels.length[q] * phi[q].im;
                 }
             }
         }

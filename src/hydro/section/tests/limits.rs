@@ -54,7 +54,7 @@ fn limits_of_the_half_ellipse() {
     close(
         "sway",
         z.regular.isolated[0][0] / 2.0,
-        0.785_398_16 / 2.0,
+        PI * b * b / 2.0,
         0.01,
         0.0,
     );
@@ -105,10 +105,10 @@ fn solution_runs_into_both_limits() {
     for c in [semicircle(3.0), circle_and_strut(5.0, 2.0, 0.4)] {
         let s = solver(&c);
         let (z, i) = (s.limit_zero().unwrap(), s.limit_infinite().unwrap());
-        for k in [1e-3, 1e-6, 1e-9, 1e-14] {
+        for k in [1e-3_f64, 1e-6, 1e-9, 1e-14] {
             let w = omega(k);
             let flow = s.solve(w, 1.0).unwrap();
-            let near = 40.0 * (k as f64).sqrt().max(1e-7);
+            let near = 40.0 * k.sqrt().max(1e-7);
             for (p, r, l, d) in [
                 (
                     &flow.twin,

@@ -3,6 +3,7 @@
 mod identities;
 mod limits;
 mod reference;
+mod report;
 mod robust;
 mod semicircle;
 mod shapes;

@@ -3,7 +3,9 @@
 use std::f64::consts::PI;
 
 use super::close;
-use super::shapes::{circle_and_strut, floating_box, half_ellipse, omega, semicircle};
+use super::shapes::{
+    circle_and_strut, floating_box, half_ellipse, omega, semicircle, submerged_circle,
+};
 use crate::geometry::contour::Contour;
 use crate::hydro::section::{Panels, SectionOptions, SectionSolver};
 
@@ -108,6 +110,19 @@ fn area_is_restored() {
     }
 }
 
+/// From a flat panel's midpoint the rest of a closed outline fills half the horizon; the mirrored
+/// hull, seen from outside, fills nothing.
+#[test]
+fn row_sums_are_solid_angles() {
+    let s = make(&submerged_circle(4.0, 2.0), true, 48);
+    let m = s.panels().len();
+    for p in 0..m {
+        let sum = |f: &[f64]| f[p * m..(p + 1) * m].iter().sum::<f64>();
+        close("own", sum(&s.own.angle), PI, 1e-12, 0.0);
+        close("other", sum(&s.other.angle), 0.0, 0.0, 1e-12);
+    }
+}
+
 #[test]
 fn pieces_share_the_panels() {
     let p = Panels::new(&circle_and_strut(9.0, 2.0, 0.4), &SectionOptions::default()).unwrap();
@@ -136,6 +151,16 @@ fn bad_outlines_are_refused() {
     let mut c = good.clone();
     c.pieces[0][0][1] = 0.3;
     assert!(Panels::new(&c, &options).is_err());
+    let mut c = good.clone();
+    c.pieces[0][0][0] = 9.2;
+    assert!(Panels::new(&c, &options).is_err(), "no thickness");
+    let mut c = good.clone();
+    let top = c.pieces[0][1];
+    c.pieces.insert(1, vec![top, top]);
+    assert!(
+        Panels::new(&c, &options).is_ok(),
+        "a piece without length is no harm"
+    );
     assert!(
         Panels::new(
             &good,

@@ -69,8 +69,8 @@ fn twin_standing_wave_frequencies() {
             0.4,
         ),
     ] {
-        let coarse = peak(&solver(&c), j, lo, hi, 400);
-        let fine = peak(&solver_of(&c, 288), j, 0.98 * coarse, 1.02 * coarse, 60);
+        let coarse = peak(&solver(&c), j, lo, hi, 160);
+        let fine = peak(&solver_of(&c, 288), j, 0.98 * coarse, 1.02 * coarse, 40);
         assert!(
             coarse > lo * 1.01 && coarse < hi * 0.99,
             "{what}: no peak inside"

@@ -1,0 +1,273 @@
+//! The craft ready to move: everything that does not depend on speed, and plants at a speed.
+
+use std::f64::consts::TAU;
+use std::path::Path;
+
+use nalgebra::{Matrix6, Vector3, Vector6};
+
+use super::actuator::Actuator;
+use super::plant::{MOST_SURFACES, Plant, RestoringModel, Shaft};
+use super::rigid_body::mass_matrix;
+use super::state::StateLayout;
+use super::steady::SteadyForces;
+use crate::error::{Error, Problem, Result};
+use crate::geometry::craft::Craft;
+use crate::geometry::restoring::Restoring;
+use crate::hydro::cache;
+use crate::hydro::craft_hydro::CraftHydro;
+use crate::hydro::downwash::{self, DownwashLink};
+use crate::hydro::memory::MemoryModel;
+use crate::hydro::resistance;
+use crate::hydro::surface::{Surface, build_surfaces};
+use crate::hydro::viscous::ViscousModel;
+use crate::hydro::wave_force::WaveForceTable;
+use crate::spec::craft::{CraftSpec, ViscousSpec};
+use crate::spec::scenario::{CourseSpec, PhysicsSpec};
+use crate::units::kn;
+
+/// Damping ratio of the springs that hold mean course and speed.
+const HOLD_DAMPING: f64 = 0.5;
+/// Speeds of the computed resistance curve, kn.
+const RESISTANCE_SPEEDS_KN: [f64; 12] = [
+    2.0, 4.0, 6.0, 8.0, 10.0, 12.0, 14.0, 16.0, 18.0, 20.0, 23.0, 26.0,
+];
+
+/// A craft with its water forces, for any speed.
+#[derive(Clone, Debug)]
+pub struct CraftModel {
+    /// Shape and weight.
+    pub craft: Craft,
+    /// Switches.
+    pub physics: PhysicsSpec,
+    /// Radiation and wave forces.
+    pub hydro: CraftHydro,
+    /// Lifting surfaces, empty when switched off.
+    pub surfaces: Vec<Surface>,
+    /// Downwash between them.
+    pub links: Vec<DownwashLink>,
+    /// Viscous forces.
+    pub viscous: ViscousModel,
+    /// Exact restoring.
+    pub restoring: Restoring,
+    /// Resistance, sinkage, trim moment.
+    pub steady: SteadyForces,
+    /// What a user should know before believing the numbers.
+    pub warnings: Vec<String>,
+}
+
+impl CraftModel {
+    /// Builds everything; water-force tables come from `cache` when they are there.
+    ///
+    /// # Errors
+    /// Whatever is wrong with the craft, with key paths.
+    pub fn build(spec: &CraftSpec, physics: &PhysicsSpec, cache: Option<&Path>) -> Result<Self> {
+        let craft = Craft::build(spec)?;
+        if spec.surfaces.len() > MOST_SURFACES {
+            let message = format!(
+                "has {} surfaces, at most {MOST_SURFACES} work",
+                spec.surfaces.len()
+            );
+            return Err(Problem::at("surfaces", message).into());
+        }
+        let (hydro, mut warnings) = match cache {
+            Some(dir) => cache::load_or_compute(&craft, physics, dir)?,
+            None => (CraftHydro::compute(&craft, physics)?, Vec::new()),
+        };
+        let surfaces = if physics.surfaces {
+            build_surfaces(spec, &|x| hull_radius_m(&craft, x), &physics.fins)?
+        } else {
+            Vec::new()
+        };
+        let links = downwash::links(&surfaces, &physics.fins);
+        let mut restoring = Restoring::build(&craft);
+        restoring.set_weight(&craft.mass, craft.g_m_s2);
+        let viscous = ViscousModel::build(&craft, &viscous_spec(spec, physics));
+        let steady = steady_forces(&craft, &mut warnings);
+        Ok(CraftModel {
+            craft,
+            physics: physics.clone(),
+            hydro,
+            surfaces,
+            links,
+            viscous,
+            restoring,
+            steady,
+            warnings,
+        })
+    }
+
+    /// The plant at a speed (m/s).
+    ///
+    /// # Errors
+    /// When the memory cannot be fitted at that speed.
+    pub fn plant(&self, speed_m_s: f64, course: &CourseSpec) -> Result<Plant> {
+        if !(speed_m_s.is_finite() && (0.0..=40.0).contains(&speed_m_s)) {
+            return Err(Error::new(format!(
+                "speed is {speed_m_s} m/s, must lie between 0 and 40 m/s"
+            )));
+        }
+        let hydro = self.hydro.at_speed(speed_m_s)?;
+        let waves = self.physics.wave_forces.then_some(hydro.wave_force);
+        Ok(self.plant_with(hydro.memory, waves, speed_m_s, course))
+    }
+
+    /// The plant with added mass held constant and no waves: for equilibria, with `added_mass` at
+    /// zero frequency, and for design models, with that of the motion to be damped.
+    pub fn plant_without_memory(
+        &self,
+        added_mass: Matrix6<f64>,
+        speed_m_s: f64,
+        course: &CourseSpec,
+    ) -> Plant {
+        self.plant_with(MemoryModel::none(added_mass), None, speed_m_s, course)
+    }
+
+    /// Servos of the surfaces that are there.
+    fn actuators(&self) -> Vec<Actuator> {
+        if self.surfaces.is_empty() {
+            Vec::new()
+        } else {
+            Actuator::all(&self.craft.spec)
+        }
+    }
+
+    fn plant_with(
+        &self,
+        memory: MemoryModel,
+        wave_force: Option<WaveForceTable>,
+        speed_m_s: f64,
+        course: &CourseSpec,
+    ) -> Plant {
+        let craft = &self.craft;
+        let mass = mass_matrix(&craft.mass);
+        let mut viscous = self.viscous.clone();
+        viscous.set_shedding(self.hydro.shedding.clone());
+        let viscous_linear = viscous.linear_matrix(speed_m_s);
+        let (delays, delay_of) = delay_lines(&self.links);
+        let total = mass + memory.a_inf;
+        Plant {
+            speed_m_s,
+            rho_kg_m3: craft.rho_kg_m3,
+            g_m_s2: craft.g_m_s2,
+            mass,
+            restoring: if self.physics.nonlinear_restoring {
+                RestoringModel::Nonlinear(self.restoring.clone())
+            } else {
+                RestoringModel::Linear(craft.hydrostatics.c)
+            },
+            viscous,
+            viscous_linear,
+            quadratic_drag: self.physics.cross_flow_drag,
+            actuators: self.actuators(),
+            surfaces: self.surfaces.clone(),
+            unsteady_lag: self.physics.fins.unsteady_lag,
+            orbital_at_surfaces: self.physics.fins.orbital_velocity && self.physics.wave_forces,
+            links: self.links.clone(),
+            delay_of,
+            delays,
+            shafts: shafts(craft),
+            steady: self.steady.clone(),
+            hold: hold(course, &total),
+            surge_free: self.physics.surge_coupling,
+            wave_force,
+            memory,
+            momentum_mass: Matrix6::zeros(),
+            mass_inverse: Matrix6::zeros(),
+            layout: StateLayout::new(0, 0, 0, 0),
+            channels: Vec::new(),
+        }
+        .finish()
+    }
+}
+
+/// The craft's viscous coefficients under the switches.
+fn viscous_spec(spec: &CraftSpec, physics: &PhysicsSpec) -> ViscousSpec {
+    let mut v = spec.viscous.clone();
+    if !physics.body_lift {
+        v.body_lift = 0.0;
+    }
+    v
+}
+
+/// Radius that a surface's root sees: zero where there is no hull.
+fn hull_radius_m(craft: &Craft, x_m: f64) -> f64 {
+    craft.hull.section_at(x_m).map_or(0.0, |s| s.half_breadth_m)
+}
+
+/// Delay lines that links share: one per feeding surface and distance (to a centimetre).
+fn delay_lines(links: &[DownwashLink]) -> (Vec<(usize, f64)>, Vec<usize>) {
+    let mut lines: Vec<(usize, f64)> = Vec::new();
+    let mut of = Vec::new();
+    for link in links {
+        let found = lines
+            .iter()
+            .position(|(from, d)| *from == link.from && (d - link.distance_m).abs() < 0.01);
+        of.push(found.unwrap_or_else(|| {
+            lines.push((link.from, link.distance_m));
+            lines.len() - 1
+        }));
+    }
+    (lines, of)
+}
+
+fn shafts(craft: &Craft) -> Vec<Shaft> {
+    let dwl = craft.spec.design_waterline_m;
+    craft
+        .spec
+        .propulsors
+        .iter()
+        .map(|p| Shaft {
+            name: p.name.clone(),
+            r_m: Vector3::new(p.x_m, p.y_m, dwl - p.height_m),
+            max_thrust_n: p.max_thrust_n,
+            time_constant_s: p.time_constant_s.max(0.1),
+        })
+        .collect()
+}
+
+/// Springs and dampers on surge, sway and yaw with the natural period asked for.
+fn hold(course: &CourseSpec, total: &Matrix6<f64>) -> Option<(Vector6<f64>, Vector6<f64>)> {
+    let CourseSpec::MeanHeld { spring_period_s } = course else {
+        return None;
+    };
+    let w = TAU / spring_period_s;
+    let mut spring = Vector6::zeros();
+    let mut damper = Vector6::zeros();
+    for i in [0, 1, 5] {
+        spring[i] = total[(i, i)] * w * w;
+        damper[i] = 2.0 * HOLD_DAMPING * total[(i, i)] * w;
+    }
+    Some((spring, damper))
+}
+
+fn steady_forces(craft: &Craft, warnings: &mut Vec<String>) -> SteadyForces {
+    let spec = &craft.spec;
+    let rows = |f: &dyn Fn(&crate::spec::craft::SteadyRow) -> f64| -> Vec<(f64, f64)> {
+        spec.steady.iter().map(|r| (kn(r.speed_kn), f(r))).collect()
+    };
+    if spec.steady.is_empty() {
+        warnings.push(
+            "no sinkage force and trim moment in the craft file: steady trim at speed is that of \
+             fins and hull alone; tank tests give the `steady` table"
+                .to_owned(),
+        );
+    }
+    let resistance: Vec<(f64, f64)> = if spec.resistance.is_empty() {
+        resistance::resistance_curve(craft, &RESISTANCE_SPEEDS_KN.map(kn))
+            .iter()
+            .map(|p| (p.speed_m_s, p.total_n()))
+            .collect()
+    } else {
+        spec.resistance
+            .iter()
+            .map(|r| (kn(r.speed_kn), r.resistance_n))
+            .collect()
+    };
+    let depth = craft.hull.section_at(0.0).map_or(0.0, |s| s.axis_z_m);
+    SteadyForces::new(
+        &resistance,
+        &rows(&|r| r.sinkage_force_n),
+        &rows(&|r| r.trim_moment_nm),
+        depth,
+    )
+}

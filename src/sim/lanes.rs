@@ -1,0 +1,333 @@
+//! Wide-vector kernels of the wave sums: the one module where `unsafe` is allowed.
+//!
+//! # Equation
+//! ```text
+//! advance:  q_i <- q_i r_i e^(i d_i),   d_i = -(kx_i dx + ky_i dy)
+//! sums:     s_j = sum_i  Re q_i A_ij - Im q_i B_ij      (two instants in one pass over A, B)
+//! ```
+//! Channels are the lanes: each lane adds the components one after the other, exactly as the plain
+//! loop does, and a product is never fused with the sum that follows. So the plain, the four-lane
+//! and the eight-lane path give the same bits, and a machine without wide vectors gives the same
+//! run, only later.
+//!
+//! # Valid when
+//! `|d_i| <= `[`ROTATION_MAX_RAD`]: the series of the small rotation then errs by less than 2e-15.
+//!
+//! # Checked by
+//! `all_paths_give_the_same_bits`, and the tests of [`super::waves`].
+
+// Why exempt: vector instructions that not every processor has may only be entered through
+// `unsafe` after asking the processor, and their loads take raw pointers. Every function here
+// checks the lengths first.
+#![allow(unsafe_code)]
+
+/// Channels of one block of the amplitude table.
+pub const BLOCK: usize = 16;
+
+/// Largest angle (rad) of the small rotation.
+pub const ROTATION_MAX_RAD: f64 = 0.15;
+
+/// Which instructions run.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Path {
+    /// Any processor.
+    Plain,
+    /// Four lanes.
+    Avx2,
+    /// Eight lanes.
+    Avx512,
+}
+
+impl Path {
+    /// The widest this processor has.
+    pub fn best() -> Path {
+        Path::available().pop().unwrap_or(Path::Plain)
+    }
+
+    /// All that this processor has, narrowest first.
+    pub fn available() -> Vec<Path> {
+        let mut all = vec![Path::Plain];
+        #[cfg(target_arch = "x86_64")]
+        {
+            if is_x86_feature_detected!("avx2") {
+                all.push(Path::Avx2);
+                if is_x86_feature_detected!("avx512f") {
+                    all.push(Path::Avx512);
+                }
+            }
+        }
+        all
+    }
+
+    fn is_available(self) -> bool {
+        #[cfg(target_arch = "x86_64")]
+        match self {
+            Path::Plain => true,
+            Path::Avx2 => is_x86_feature_detected!("avx2"),
+            Path::Avx512 => is_x86_feature_detected!("avx512f") && is_x86_feature_detected!("avx2"),
+        }
+        #[cfg(not(target_arch = "x86_64"))]
+        {
+            self == Path::Plain
+        }
+    }
+}
+
+/// Phasors of all components at one instant, parts apart.
+#[derive(Clone, Debug, Default)]
+pub struct Phasors {
+    /// Real parts.
+    pub re: Vec<f64>,
+    /// Imaginary parts.
+    pub im: Vec<f64>,
+}
+
+/// What turns the phasors from one instant to the next.
+#[derive(Clone, Copy, Debug)]
+pub struct Turn<'a> {
+    /// Rotation over the interval at the nominal track.
+    pub rotation: &'a Phasors,
+    /// Wave number along the course and across it, rad/m.
+    pub kx: &'a [f64],
+    /// See `kx`.
+    pub ky: &'a [f64],
+    /// Change of the deviation from the nominal track along and across, m.
+    pub shift_m: [f64; 2],
+}
+
+/// Writes to `to` the phasors `from` turned by `by`.
+pub fn advance(path: Path, by: &Turn, from: &Phasors, to: &mut Phasors) {
+    #[cfg(target_arch = "x86_64")]
+    match path {
+        // SAFETY: the processor was asked; the bodies are safe code.
+        Path::Avx512 if path.is_available() => return unsafe { advance_avx512(by, from, to) },
+        // SAFETY: as above.
+        Path::Avx2 if path.is_available() => return unsafe { advance_avx2(by, from, to) },
+        _ => {}
+    }
+    let _ = path;
+    advance_body(by, from, to);
+}
+
+#[cfg(target_arch = "x86_64")]
+#[target_feature(enable = "avx512f,avx2")]
+fn advance_avx512(by: &Turn, from: &Phasors, to: &mut Phasors) {
+    advance_body(by, from, to);
+}
+
+#[cfg(target_arch = "x86_64")]
+#[target_feature(enable = "avx2")]
+fn advance_avx2(by: &Turn, from: &Phasors, to: &mut Phasors) {
+    advance_body(by, from, to);
+}
+
+#[allow(clippy::inline_always)] // it must be compiled anew with each caller's instructions
+#[inline(always)]
+fn advance_body(by: &Turn, from: &Phasors, to: &mut Phasors) {
+    let n = from.re.len();
+    let (kx, ky) = (&by.kx[..n], &by.ky[..n]);
+    let (rr, ri) = (&by.rotation.re[..n], &by.rotation.im[..n]);
+    let (fr, fi) = (&from.re[..n], &from.im[..n]);
+    let (tr, ti) = (&mut to.re[..n], &mut to.im[..n]);
+    let [dx, dy] = by.shift_m;
+    for i in 0..n {
+        let d = -(kx[i] * dx + ky[i] * dy);
+        let s = d * d;
+        let cos =
+            1.0 - s * (1.0 / 2.0 - s * (1.0 / 24.0 - s * (1.0 / 720.0 - s * (1.0 / 40320.0))));
+        let sin = d
+            * (1.0
+                - s * (1.0 / 6.0 - s * (1.0 / 120.0 - s * (1.0 / 5040.0 - s * (1.0 / 362_880.0)))));
+        let re = fr[i] * rr[i] - fi[i] * ri[i];
+        let im = fr[i] * ri[i] + fi[i] * rr[i];
+        tr[i] = re * cos - im * sin;
+        ti[i] = re * sin + im * cos;
+    }
+}
+
+/// Sums of all channels at two instants. `table` holds blocks of [`BLOCK`] channels; within a
+/// block, per component, the real parts of the block's channels and then the imaginary ones.
+/// `out` are whole blocks.
+///
+/// # Panics
+/// When the lengths do not belong together.
+pub fn sums(path: Path, table: &[f64], q: [&Phasors; 2], out: [&mut [f64]; 2]) {
+    let n = q[0].re.len();
+    let blocks = out[0].len() / BLOCK;
+    assert!(q.iter().all(|p| p.re.len() == n && p.im.len() == n));
+    assert!(out.iter().all(|o| o.len() == blocks * BLOCK));
+    assert_eq!(table.len(), blocks * n * 2 * BLOCK);
+    #[cfg(target_arch = "x86_64")]
+    match path {
+        // SAFETY: the processor was asked and the lengths were checked above.
+        Path::Avx512 if path.is_available() => return unsafe { sums_avx512(table, q, out) },
+        // SAFETY: as above.
+        Path::Avx2 if path.is_available() => return unsafe { sums_avx2(table, q, out) },
+        _ => {}
+    }
+    let _ = path;
+    sums_plain(table, q, out);
+}
+
+fn sums_plain(table: &[f64], q: [&Phasors; 2], out: [&mut [f64]; 2]) {
+    let n = q[0].re.len();
+    if n == 0 {
+        for o in out {
+            o.fill(0.0);
+        }
+        return;
+    }
+    let [out0, out1] = out;
+    for ((block, o0), o1) in table
+        .chunks_exact(n * 2 * BLOCK)
+        .zip(out0.chunks_exact_mut(BLOCK))
+        .zip(out1.chunks_exact_mut(BLOCK))
+    {
+        let mut acc = [[0.0_f64; BLOCK]; 2];
+        for (i, row) in block.chunks_exact(2 * BLOCK).enumerate() {
+            let (a, b) = row.split_at(BLOCK);
+            for (sum, p) in acc.iter_mut().zip(q) {
+                let (re, im) = (p.re[i], p.im[i]);
+                for ((sum, a), b) in sum.iter_mut().zip(a).zip(b) {
+                    *sum += re * a - im * b;
+                }
+            }
+        }
+        o0.copy_from_slice(&acc[0]);
+        o1.copy_from_slice(&acc[1]);
+    }
+}
+
+#[cfg(target_arch = "x86_64")]
+#[target_feature(enable = "avx2")]
+unsafe fn sums_avx2(table: &[f64], q: [&Phasors; 2], out: [&mut [f64]; 2]) {
+    use std::arch::x86_64::{
+        _mm256_add_pd, _mm256_loadu_pd, _mm256_mul_pd, _mm256_set1_pd, _mm256_setzero_pd,
+        _mm256_storeu_pd, _mm256_sub_pd,
+    };
+    const LANES: usize = 4;
+    const VECTORS: usize = BLOCK / LANES;
+    let n = q[0].re.len();
+    let [out0, out1] = out;
+    for block in 0..out0.len() / BLOCK {
+        let mut acc0 = [_mm256_setzero_pd(); VECTORS];
+        let mut acc1 = [_mm256_setzero_pd(); VECTORS];
+        for i in 0..n {
+            let row = (block * n + i) * 2 * BLOCK;
+            // SAFETY: i < n, the common length of the phasors; row + 2 BLOCK <= table length.
+            unsafe {
+                let re0 = _mm256_set1_pd(*q[0].re.get_unchecked(i));
+                let im0 = _mm256_set1_pd(*q[0].im.get_unchecked(i));
+                let re1 = _mm256_set1_pd(*q[1].re.get_unchecked(i));
+                let im1 = _mm256_set1_pd(*q[1].im.get_unchecked(i));
+                let from = table.as_ptr().add(row);
+                for v in 0..VECTORS {
+                    let a = _mm256_loadu_pd(from.add(v * LANES));
+                    let b = _mm256_loadu_pd(from.add(BLOCK + v * LANES));
+                    let term0 = _mm256_sub_pd(_mm256_mul_pd(re0, a), _mm256_mul_pd(im0, b));
+                    let term1 = _mm256_sub_pd(_mm256_mul_pd(re1, a), _mm256_mul_pd(im1, b));
+                    acc0[v] = _mm256_add_pd(acc0[v], term0);
+                    acc1[v] = _mm256_add_pd(acc1[v], term1);
+                }
+            }
+        }
+        for v in 0..VECTORS {
+            let at = block * BLOCK + v * LANES;
+            // SAFETY: the outputs are whole blocks, so at + LANES is within them.
+            unsafe {
+                _mm256_storeu_pd(out0.as_mut_ptr().add(at), acc0[v]);
+                _mm256_storeu_pd(out1.as_mut_ptr().add(at), acc1[v]);
+            }
+        }
+    }
+}
+
+#[cfg(target_arch = "x86_64")]
+#[target_feature(enable = "avx512f")]
+unsafe fn sums_avx512(table: &[f64], q: [&Phasors; 2], out: [&mut [f64]; 2]) {
+    use std::arch::x86_64::{
+        _mm512_add_pd, _mm512_loadu_pd, _mm512_mul_pd, _mm512_set1_pd, _mm512_setzero_pd,
+        _mm512_storeu_pd, _mm512_sub_pd,
+    };
+    const LANES: usize = 8;
+    const VECTORS: usize = BLOCK / LANES;
+    let n = q[0].re.len();
+    let [out0, out1] = out;
+    for block in 0..out0.len() / BLOCK {
+        let mut acc0 = [_mm512_setzero_pd(); VECTORS];
+        let mut acc1 = [_mm512_setzero_pd(); VECTORS];
+        for i in 0..n {
+            let row = (block * n + i) * 2 * BLOCK;
+            // SAFETY: i < n, the common length of the phasors; row + 2 BLOCK <= table length.
+            unsafe {
+                let re0 = _mm512_set1_pd(*q[0].re.get_unchecked(i));
+                let im0 = _mm512_set1_pd(*q[0].im.get_unchecked(i));
+                let re1 = _mm512_set1_pd(*q[1].re.get_unchecked(i));
+                let im1 = _mm512_set1_pd(*q[1].im.get_unchecked(i));
+                let from = table.as_ptr().add(row);
+                for v in 0..VECTORS {
+                    let a = _mm512_loadu_pd(from.add(v * LANES));
+                    let b = _mm512_loadu_pd(from.add(BLOCK + v * LANES));
+                    let term0 = _mm512_sub_pd(_mm512_mul_pd(re0, a), _mm512_mul_pd(im0, b));
+                    let term1 = _mm512_sub_pd(_mm512_mul_pd(re1, a), _mm512_mul_pd(im1, b));
+                    acc0[v] = _mm512_add_pd(acc0[v], term0);
+                    acc1[v] = _mm512_add_pd(acc1[v], term1);
+                }
+            }
+        }
+        for v in 0..VECTORS {
+            let at = block * BLOCK + v * LANES;
+            // SAFETY: the outputs are whole blocks, so at + LANES is within them.
+            unsafe {
+                _mm512_storeu_pd(out0.as_mut_ptr().add(at), acc0[v]);
+                _mm512_storeu_pd(out1.as_mut_ptr().add(at), acc1[v]);
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::math::rng::{Purpose, Stream};
+
+    fn draw(s: &mut Stream, n: usize) -> Vec<f64> {
+        (0..n).map(|_| s.uniform_in(-1.0, 1.0)).collect()
+    }
+
+    #[test]
+    fn all_paths_give_the_same_bits() {
+        let mut s = Stream::new(1, 1, Purpose::Other);
+        for (n, blocks) in [(0, 1), (1, 1), (7, 2), (200, 4), (33, 3)] {
+            let phasors = |s: &mut Stream| Phasors {
+                re: draw(s, n),
+                im: draw(s, n),
+            };
+            let (from, rotation) = (phasors(&mut s), phasors(&mut s));
+            let (kx, ky) = (draw(&mut s, n), draw(&mut s, n));
+            let table = draw(&mut s, blocks * n * 2 * BLOCK);
+            let by = Turn {
+                rotation: &rotation,
+                kx: &kx,
+                ky: &ky,
+                shift_m: [0.07, -0.03],
+            };
+            let run = |path| {
+                let mut to = from.clone();
+                advance(path, &by, &from, &mut to);
+                let mut out = [vec![1.0; blocks * BLOCK], vec![2.0; blocks * BLOCK]];
+                let [a, b] = &mut out;
+                sums(path, &table, [&from, &to], [a, b]);
+                [to.re, to.im, out[0].clone(), out[1].clone()]
+                    .concat()
+                    .iter()
+                    .map(|v| v.to_bits())
+                    .collect::<Vec<_>>()
+            };
+            let plain = run(Path::Plain);
+            for path in Path::available() {
+                assert_eq!(plain, run(path), "{path:?} {n}");
+            }
+        }
+    }
+}

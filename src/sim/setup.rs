@@ -1,0 +1,53 @@
+//! What a law is told of the craft before a run.
+
+use crate::control::signal::{Setup, SurfaceSetup};
+use crate::dynamics::model::CraftModel;
+use crate::dynamics::plant::Plant;
+use crate::dynamics::sensor::height_sensors_m;
+use crate::linear::trim::Trim;
+
+/// Speed below which influences are stated for this speed instead, m/s: laws divide by it.
+const LEAST_INFLUENCE_SPEED_M_S: f64 = 1.0;
+
+/// Setup for `plant` at `trim`. Influences are those of each surface alone, without downwash on
+/// others.
+pub fn setup(model: &CraftModel, plant: &Plant, trim: &Trim) -> Setup {
+    let spec = &model.craft.spec;
+    let u = plant.speed_m_s.max(LEAST_INFLUENCE_SPEED_M_S);
+    let total = plant.mass + plant.memory.a_inf;
+    let surfaces = plant
+        .surfaces
+        .iter()
+        .zip(&plant.actuators)
+        .zip(&trim.surface_rad)
+        .map(|((s, servo), trim_rad)| {
+            let effectiveness = 0.5 * plant.rho_kg_m3 * s.area_m2 * s.slope_deflection;
+            SurfaceSetup {
+                name: s.name.clone(),
+                group: s.group,
+                r_m: s.r_m,
+                n: s.n,
+                effectiveness,
+                influence: SurfaceSetup::influence_at(&s.r_m, &s.n, effectiveness * u * u),
+                trim_rad: *trim_rad,
+                min_rad: s.min_rad,
+                max_rad: s.max_rad,
+                rate_rad_s: servo.max_rate_rad_s,
+            }
+        })
+        .collect();
+    let from_o = |p: &[f64; 3]| model.craft.from_o(p[0], p[1], p[2]);
+    Setup {
+        surfaces,
+        sample_period_s: spec.sensors.sample_period_s,
+        motion_unit_m: from_o(&spec.sensors.motion_unit_m),
+        height_sensors_m: height_sensors_m(spec),
+        nominal_speed_m_s: plant.speed_m_s,
+        influence_speed_m_s: u,
+        trim_heave_m: trim.z_m,
+        trim_pitch_rad: trim.theta_rad,
+        heave_mass_kg: total[(2, 2)],
+        roll_inertia_kg_m2: total[(3, 3)],
+        pitch_inertia_kg_m2: total[(4, 4)],
+    }
+}

@@ -1,1 +1,0 @@
-//! Ranges and cross-field checks of files.
