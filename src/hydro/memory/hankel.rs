@@ -1,4 +1,20 @@
 //! Poles of a sampled impulse response (Kung 1978): where the fit starts from.
+//!
+//! # Equation
+//! `H_ij = K((i + j) dt) = U S V^T`, `Phi = pinv(U S^1/2 without last row) (the same without first)`,
+//! poles `ln(eigenvalues of Phi)/dt`.
+//!
+//! # Symbols
+//! K retardation function, dt sample interval (s).
+//!
+//! # Valid when
+//! dt resolves the highest frequency in K, and the samples reach until K has died away.
+//!
+//! # Source
+//! Kung, S. (1978), 12th Asilomar Conf. Circuits, Systems and Computers, 705-714.
+//!
+//! # Checked by
+//! `closed_form_pair_is_identified`.
 
 use nalgebra::{DMatrix, DVector};
 use num_complex::Complex64;
