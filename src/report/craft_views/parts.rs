@@ -82,7 +82,8 @@ impl<'a> Drawn<'a> {
     /// The station nearest midships where hull and strut are both there.
     pub(super) fn section_x(&self) -> f64 {
         let there = |x: f64| {
-            let strut = self.craft.struts.iter().any(|s| s.half_thickness(x) > 0.0);
+            let full = |s: &Strut| s.half_thickness(x) > 0.45 * s.thickness_m;
+            let strut = self.craft.struts.iter().any(full);
             let hull = self.craft.hull.section_at(x);
             strut && hull.is_some_and(|s| s.half_breadth_m > 0.8 * self.hull_half_breadth())
         };
@@ -323,7 +324,7 @@ impl<'a> Drawn<'a> {
                     .lean(-0.5, down)
                     .shift(0.0, if down < 0.0 { -3.0 } else { 3.0 })
             };
-            p.add(note.size(10.0).colour(ink(s.group)));
+            p.add(note.size(10.0).colour(ink(s.group)).on_paper());
         }
     }
 

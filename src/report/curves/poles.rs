@@ -35,7 +35,8 @@ pub struct PolePicture {
 /// Locus and real parts.
 pub fn pole_picture(data: &PolePicture) -> Figure {
     let mut motions: Vec<&str> = Vec::new();
-    for pole in data.speeds.iter().flat_map(|s| &s.1) {
+    let all = data.speeds.iter().flat_map(|s| &s.1);
+    for pole in all.filter(|p| shown(data, p)) {
         if !motions.contains(&pole.motion.as_str()) {
             motions.push(&pole.motion);
         }
@@ -166,7 +167,12 @@ fn ends(data: &PolePicture, motion: &str, p: &mut Panel) {
 fn real_parts(data: &PolePicture, motions: &[&str]) -> Panel {
     let re = data.window[0];
     let y = Axis::new("real part, positive unstable", "1/s").range(re[0], re[1]);
-    let mut p = Panel::new("Real parts against speed", Axis::new("speed", "kn"), y);
+    let mut x = Axis::new("speed", "kn");
+    if let (Some(a), Some(b)) = (data.speeds.first(), data.speeds.last()) {
+        let more = 0.03 * (b.0 - a.0).max(1.0);
+        x = x.range(a.0 - more, b.0 + more);
+    }
+    let mut p = Panel::new("Real parts against speed", x, y);
     p.add(unstable(Shade {
         y: Some([0.0, re[1]]),
         ..BLANK
