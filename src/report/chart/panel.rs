@@ -122,7 +122,7 @@ fn bar_room(panel: &Panel) -> Option<f64> {
 
 /// Least distance of ticks, px: low panels get more of them for their height.
 fn y_pitch(height: f64) -> f64 {
-    if height < 120.0 { 21.0 } else { 28.0 }
+    if height < 130.0 { 21.0 } else { 26.0 }
 }
 
 /// All values that a range should hold.

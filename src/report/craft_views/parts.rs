@@ -224,10 +224,8 @@ impl<'a> Drawn<'a> {
             let ring = corners(s).map(|v| [v.x, v.y]);
             if s.span_direction.z.abs() > 0.7 {
                 // seen on edge; hidden by the hull when it hangs below
-                let dash = match s.span_direction.z > 0.0 {
-                    true => Dash::Dashed,
-                    false => Dash::Solid,
-                };
+                let below = s.span_direction.z > 0.0;
+                let dash = if below { Dash::Dashed } else { Dash::Solid };
                 let line = vec![ring[0], ring[3]];
                 p.add(Shape::open(look_of(s.group).dash(dash), line).width(2.6));
                 p.add(key(s.group));
@@ -295,8 +293,7 @@ impl<'a> Drawn<'a> {
     }
 
     fn hinge(&self, p: &mut Panel, s: &Surface, to: impl Fn(&Vector3<f64>) -> [f64; 2]) {
-        let Some(MovingPart::Flap { chord_frac, .. }) = self.spec_of(s).map(|x| x.moving.clone())
-        else {
+        let Some(MovingPart::Flap { chord_frac, .. }) = self.spec_of(s).map(|x| x.moving) else {
             return;
         };
         let at = |t: f64| {

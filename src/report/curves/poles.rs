@@ -111,22 +111,16 @@ fn marks(
     p
 }
 
-fn unstable(shade: Shade) -> Shade {
+/// The strip where poles are unstable, between two x or two y.
+fn unstable(x: Option<[f64; 2]>, y: Option<[f64; 2]>) -> Shade {
     Shade {
+        x,
+        y,
         label: "unstable".to_owned(),
         colour: Colour::VERMILLION,
         hatch: Hatch::Falling,
-        ..shade
     }
 }
-
-const BLANK: Shade = Shade {
-    x: None,
-    y: None,
-    label: String::new(),
-    colour: Colour::GREY,
-    hatch: Hatch::None,
-};
 
 fn locus(data: &PolePicture, motions: &[&str]) -> Panel {
     let [re, im] = data.window;
@@ -134,10 +128,7 @@ fn locus(data: &PolePicture, motions: &[&str]) -> Panel {
     let more = 0.04 * (im[1] - im[0]);
     let y = Axis::new("imaginary part", "rad/s").range(im[0] - more, im[1]);
     let mut p = Panel::new("Poles in the s-plane, upper half", x, y);
-    p.add(unstable(Shade {
-        x: Some([0.0, re[1]]),
-        ..BLANK
-    }));
+    p.add(unstable(Some([0.0, re[1]]), None));
     p.add(Rule::upright(0.0, "").look(Look::plain(Colour::INK)));
     for (k, motion) in motions.iter().enumerate() {
         p.add(marks(data, k, motion, |_, q| [q.re, q.im]));
@@ -173,10 +164,7 @@ fn real_parts(data: &PolePicture, motions: &[&str]) -> Panel {
         x = x.range(a.0 - more, b.0 + more);
     }
     let mut p = Panel::new("Real parts against speed", x, y);
-    p.add(unstable(Shade {
-        y: Some([0.0, re[1]]),
-        ..BLANK
-    }));
+    p.add(unstable(None, Some([0.0, re[1]])));
     p.add(Rule::level(0.0, "").look(Look::plain(Colour::INK)));
     for (k, motion) in motions.iter().enumerate() {
         p.add(marks(data, k, motion, |speed, q| [speed, q.re]));
