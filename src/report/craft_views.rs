@@ -10,7 +10,7 @@
 mod parts;
 mod table;
 #[cfg(test)]
-mod tests;
+pub(crate) mod tests;
 
 use self::parts::{Drawn, Ranges};
 use super::chart::{
