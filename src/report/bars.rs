@@ -26,8 +26,10 @@ pub enum RideValue {
 /// One quantity.
 #[derive(Clone, Debug, PartialEq)]
 pub struct RidePanel {
-    /// `Heave, RMS`.
+    /// `Heave at O`.
     pub name: String,
+    /// `RMS`, `significant`.
+    pub measure: String,
     /// `m`, `deg`, `m/s²`.
     pub unit: String,
     /// `values[law][heading]`.
@@ -70,7 +72,7 @@ fn panel(data: &RideBars, p: &RidePanel) -> Panel {
         look: Look::nth(i),
         bars: values.iter().map(bar).collect(),
     });
-    let y = Axis::new("RMS", p.unit.as_str()).with_zero();
+    let y = Axis::new(p.measure.as_str(), p.unit.as_str()).with_zero();
     Panel::new(p.name.as_str(), x, y).with(Layer::Bars(series.collect()))
 }
 
@@ -110,6 +112,7 @@ mod tests {
         };
         let panel = |name: &str, unit: &str, scale: f64| RidePanel {
             name: name.into(),
+            measure: "RMS".into(),
             unit: unit.into(),
             values: vec![
                 of(scale, 1.0, true),
@@ -157,5 +160,27 @@ mod tests {
             "95 % intervals",
         ];
         check(&figure, "ride_bars", &texts);
+    }
+
+    #[test]
+    fn twelve_bars_have_level_values() {
+        let mut data = sample();
+        data.headings.remove(2);
+        for values in data.panels.iter_mut().flat_map(|p| &mut p.values) {
+            values.remove(2);
+        }
+        data.panels[0].values[1][0] = RideValue::Absent;
+        let figure = ride_bars(&data);
+        check(
+            &figure,
+            "ride_bars_four_headings",
+            &["0.48", "run ended at 214 s"],
+        );
+        let turned = figure.svg().unwrap().matches("rotate(270").count();
+        assert_eq!(
+            turned,
+            4 + 4,
+            "only axis labels and the ended runs read upwards"
+        );
     }
 }

@@ -10,7 +10,7 @@
 mod parts;
 mod table;
 #[cfg(test)]
-mod tests;
+pub(crate) mod tests;
 
 use self::parts::{Drawn, Ranges};
 use super::chart::{
@@ -137,7 +137,11 @@ fn section(d: &Drawn<'_>, r: &Ranges) -> Panel {
         Marker::Triangle,
         [0.0, metacentre],
     ));
-    p.add(Note::new([0.0, metacentre], "M").shift(-19.0, 0.0));
+    p.add(
+        Note::new([0.0, metacentre], "M")
+            .shift(-19.0, 0.0)
+            .on_paper(),
+    );
     p
 }
 

@@ -9,10 +9,9 @@ use super::{Axis, Bar, Layer, Panel, Rule};
 
 const TICK: f64 = 11.0;
 const LABEL: f64 = 11.5;
-const HEADING: f64 = 12.0;
+pub(super) const HEADING: f64 = 12.0;
 /// Least distance of ticks, px.
-const Y_PITCH: f64 = 21.0;
-const X_PITCH: f64 = 62.0;
+const X_PITCH: f64 = 55.0;
 
 /// One axis laid along the paper.
 #[derive(Clone, Copy, Debug)]
@@ -58,7 +57,7 @@ impl<'p> Plan<'p> {
         Plan {
             panel,
             x: range(&panel.x, &xs, 0.0),
-            y: range(&panel.y, &ys, bar_room(panel).unwrap_or(0.05)),
+            y: range(&panel.y, &ys, bar_room(panel).unwrap_or(0.07)),
         }
     }
 
@@ -68,7 +67,7 @@ impl<'p> Plan<'p> {
             return 0.0;
         }
         let height = 150.0; // about; decides the number of ticks only
-        let widest = ticks(&self.panel.y, self.y, height, Y_PITCH)
+        let widest = ticks(&self.panel.y, self.y, height, y_pitch(height))
             .into_iter()
             .filter_map(|t| t.1)
             .map(|t| text_width(&t, TICK, false))
@@ -119,6 +118,11 @@ fn bar_room(panel: &Panel) -> Option<f64> {
         _ => None,
     })?;
     Some(if count > 12 { 0.26 } else { 0.14 })
+}
+
+/// Least distance of ticks, px: low panels get more of them for their height.
+fn y_pitch(height: f64) -> f64 {
+    if height < 130.0 { 21.0 } else { 26.0 }
 }
 
 /// All values that a range should hold.
@@ -292,7 +296,7 @@ fn x_ticks(panel: &Panel, map: &Map) -> Vec<(f64, Option<String>)> {
 
 fn y_ticks(panel: &Panel, map: &Map) -> Vec<(f64, Option<String>)> {
     let r = [map.y.first, map.y.last];
-    ticks(&panel.y, r, map.frame.height(), Y_PITCH)
+    ticks(&panel.y, r, map.frame.height(), y_pitch(map.frame.height()))
 }
 
 fn grid(c: &mut Canvas<'_>, panel: &Panel, map: &Map) {

@@ -82,7 +82,8 @@ impl<'a> Drawn<'a> {
     /// The station nearest midships where hull and strut are both there.
     pub(super) fn section_x(&self) -> f64 {
         let there = |x: f64| {
-            let strut = self.craft.struts.iter().any(|s| s.half_thickness(x) > 0.0);
+            let full = |s: &Strut| s.half_thickness(x) > 0.45 * s.thickness_m;
+            let strut = self.craft.struts.iter().any(full);
             let hull = self.craft.hull.section_at(x);
             strut && hull.is_some_and(|s| s.half_breadth_m > 0.8 * self.hull_half_breadth())
         };
@@ -223,10 +224,8 @@ impl<'a> Drawn<'a> {
             let ring = corners(s).map(|v| [v.x, v.y]);
             if s.span_direction.z.abs() > 0.7 {
                 // seen on edge; hidden by the hull when it hangs below
-                let dash = match s.span_direction.z > 0.0 {
-                    true => Dash::Dashed,
-                    false => Dash::Solid,
-                };
+                let below = s.span_direction.z > 0.0;
+                let dash = if below { Dash::Dashed } else { Dash::Solid };
                 let line = vec![ring[0], ring[3]];
                 p.add(Shape::open(look_of(s.group).dash(dash), line).width(2.6));
                 p.add(key(s.group));
@@ -294,8 +293,7 @@ impl<'a> Drawn<'a> {
     }
 
     fn hinge(&self, p: &mut Panel, s: &Surface, to: impl Fn(&Vector3<f64>) -> [f64; 2]) {
-        let Some(MovingPart::Flap { chord_frac, .. }) = self.spec_of(s).map(|x| x.moving.clone())
-        else {
+        let Some(MovingPart::Flap { chord_frac, .. }) = self.spec_of(s).map(|x| x.moving) else {
             return;
         };
         let at = |t: f64| {
@@ -323,7 +321,7 @@ impl<'a> Drawn<'a> {
                     .lean(-0.5, down)
                     .shift(0.0, if down < 0.0 { -3.0 } else { 3.0 })
             };
-            p.add(note.size(10.0).colour(ink(s.group)));
+            p.add(note.size(10.0).colour(ink(s.group)).on_paper());
         }
     }
 

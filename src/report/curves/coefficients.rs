@@ -5,7 +5,9 @@
 //! `coefficients_show_table_and_fit`
 
 use super::pairs;
-use crate::report::chart::{Axis, Colour, Dash, Figure, Heading, Line, Look, Panel, Row, Rule};
+use crate::report::chart::{
+    Axis, Colour, Dash, Figure, Heading, Line, Look, Panel, Row, Rule, RuleWords,
+};
 
 /// Added mass and damping of one coupling.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -54,33 +56,38 @@ pub fn coefficients(data: &Coefficients) -> Figure {
         let mut a = Panel::new(
             format!("Added mass A{}", k.name),
             x(),
-            Axis::new("", k.added_unit.as_str()).with_zero(),
+            Axis::new(format!("A{}", index(k)), k.added_unit.as_str()).with_zero(),
         );
         let mut b = Panel::new(
             format!("Damping B{}", k.name),
             x(),
-            Axis::new("", k.damping_unit.as_str()).with_zero(),
+            Axis::new(format!("B{}", index(k)), k.damping_unit.as_str()).with_zero(),
         );
         if let Some(v) = k.added_infinite {
             let look = Look::plain(Colour::GREY).dash(Dash::Dotted);
-            a.add(Rule::level(v, "infinite frequency").look(look));
+            let ends = [0.0, k.omega_rad_s.last().copied().unwrap_or(1.0)];
+            let xy = pairs(&ends, &[v, v]);
+            a.add(Line::new("added mass at infinite frequency", look, xy).width(1.3));
         }
         curves(&mut a, k, &k.added, &k.fit_added);
         curves(&mut b, k, &k.damping, &k.fit_damping);
         for (at, words) in &data.marks {
-            let words = if i == 0 { words.as_str() } else { "" };
-            for p in [&mut a, &mut b] {
-                let look = Look::plain(Colour::GREEN).dash(Dash::Dotted);
-                p.add(Rule::upright(*at, words).look(look));
-            }
+            let look = Look::plain(Colour::GREEN).dash(Dash::Dotted);
+            let named = if i == 0 { words.as_str() } else { "" };
+            a.add(Rule::upright(*at, named).look(look).words(RuleWords::Low));
+            b.add(Rule::upright(*at, "").look(look));
         }
         Row::of(if i == last { 190.0 } else { 152.0 }, vec![a, b])
     });
     Figure::new(data.heading.clone(), rows.collect())
 }
 
+/// `33` of `33, heave`.
+fn index(k: &Coupling) -> &str {
+    k.name.split(',').next().unwrap_or("")
+}
+
 fn curves(p: &mut Panel, k: &Coupling, table: &[f64], fit: &[f64]) {
-    p.y.label = "value".to_owned();
     let look = Look::nth(0);
     p.add(
         Line::new(
@@ -134,7 +141,10 @@ mod tests {
                 coupling("55, pitch", ["t m²", "t m²/s"], 11_000.0, 0.9),
                 coupling("22, sway", ["t", "t/s"], 320.0, 1.3),
             ],
-            marks: vec![(0.68, "heave".into()), (0.45, "pitch".into())],
+            marks: vec![
+                (0.68, "natural, heave".into()),
+                (0.45, "natural, pitch".into()),
+            ],
         };
         let figure = coefficients(&data);
         assert_eq!(figure.panel_count(), 8);

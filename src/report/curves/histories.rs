@@ -4,7 +4,7 @@
 //! `histories_share_their_time`
 
 use crate::report::chart::{
-    Axis, Colour, Dash, Figure, Hatch, Heading, Line, Look, Panel, Row, Rule, Shade,
+    Axis, Colour, Dash, Figure, Hatch, Heading, Line, Look, Panel, Row, Rule, RuleWords, Shade,
 };
 
 /// One evenly sampled record.
@@ -113,7 +113,7 @@ fn panel(data: &Histories, p: &HistoryPanel, window: [f64; 2], i: usize, is_last
     for (t, words) in &data.events {
         let words = if i == 0 { words.as_str() } else { "" };
         let look = Look::plain(Colour::VERMILLION).dash(Dash::Dotted);
-        panel.add(Rule::upright(*t, words).look(look));
+        panel.add(Rule::upright(*t, words).look(look).words(RuleWords::Above));
     }
     panel
 }

@@ -32,7 +32,7 @@ pub struct HydrostaticCurves {
 /// GZ against heel, displacement against sinkage.
 pub fn hydrostatic_curves(data: &HydrostaticCurves) -> Figure {
     let x = Axis::new("heel, starboard down positive", "deg");
-    let y = Axis::new("righting arm GZ, uprighting positive", "m").with_zero();
+    let y = Axis::new("GZ, positive rights a starboard heel", "m").with_zero();
     let mut gz = Panel::new("Righting arm, sinkage and trim free", x, y);
     let largest = data.gz_m.iter().fold(0.0_f64, |a, v| a.max(v.abs()));
     let slope: Vec<[f64; 2]> = data
@@ -77,43 +77,46 @@ pub fn hydrostatic_curves(data: &HydrostaticCurves) -> Figure {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::geometry::restoring::Restoring;
     use crate::report::chart::tests::check;
+    use crate::report::craft_views::tests::demo;
 
     #[test]
     fn hydrostatic_curves_are_drawn() {
+        let (craft, _) = demo("coastal_survey.json");
+        let restoring = Restoring::build(&craft);
         let heel: Vec<f64> = (-30..=30).map(f64::from).collect();
+        let heel_rad: Vec<f64> = heel.iter().map(|h| h.to_radians()).collect();
         let sinkage: Vec<f64> = (-30..=35).map(|i| f64::from(i) * 0.1).collect();
+        let gz = craft.gz_curve(&restoring, &heel_rad);
+        let immersion = craft.immersion_curve(&restoring, &sinkage);
+        let mass_t = craft.mass.mass_kg / 1000.0;
         let data = HydrostaticCurves {
             heading: Heading::new(
                 "Hydrostatic curves",
                 "Tarnwick, design loading",
-                "Invented demonstration craft. Data of this picture are synthetic.",
+                "Invented demonstration craft",
             ),
-            gz_m: heel
-                .iter()
-                .map(|h| {
-                    1.43 * h.to_radians() + 2.0 * (h.abs() - 18.0).max(0.0) / 12.0 * h.signum()
-                })
-                .collect(),
             heel_deg: heel,
-            gm_t_m: 1.43,
+            gz_m: gz.iter().map(|p| p.gz_m).collect(),
+            gm_t_m: craft.hydrostatics.gm_t_m,
             touches_deg: Some(19.4),
-            displacement_t: sinkage
+            displacement_t: immersion
                 .iter()
-                .map(|z| 248.9 + 31.2 * z + 140.0 * (z - 2.5).max(0.0))
+                .map(|p| p.displacement_kg / 1000.0)
                 .collect(),
             sinkage_m: sinkage,
-            mass_t: 248.9,
+            mass_t,
             marks: vec![
                 (-1.79, "lower hull emerges".into()),
-                (2.5, "box enters the water".into()),
+                (-craft.underside_z_m, "box enters the water".into()),
             ],
         };
         let figure = hydrostatic_curves(&data);
         let texts = [
-            "righting arm GZ",
+            "GZ, positive rights",
             "slope GM = 1.43 m",
-            "mass 248.9 t",
+            "mass 248.",
             "box enters the water",
         ];
         check(&figure, "hydrostatics", &texts);

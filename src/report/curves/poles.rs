@@ -35,7 +35,8 @@ pub struct PolePicture {
 /// Locus and real parts.
 pub fn pole_picture(data: &PolePicture) -> Figure {
     let mut motions: Vec<&str> = Vec::new();
-    for pole in data.speeds.iter().flat_map(|s| &s.1) {
+    let all = data.speeds.iter().flat_map(|s| &s.1);
+    for pole in all.filter(|p| shown(data, p)) {
         if !motions.contains(&pole.motion.as_str()) {
             motions.push(&pole.motion);
         }
@@ -110,22 +111,16 @@ fn marks(
     p
 }
 
-fn unstable(shade: Shade) -> Shade {
+/// The strip where poles are unstable, between two x or two y.
+fn unstable(x: Option<[f64; 2]>, y: Option<[f64; 2]>) -> Shade {
     Shade {
+        x,
+        y,
         label: "unstable".to_owned(),
         colour: Colour::VERMILLION,
         hatch: Hatch::Falling,
-        ..shade
     }
 }
-
-const BLANK: Shade = Shade {
-    x: None,
-    y: None,
-    label: String::new(),
-    colour: Colour::GREY,
-    hatch: Hatch::None,
-};
 
 fn locus(data: &PolePicture, motions: &[&str]) -> Panel {
     let [re, im] = data.window;
@@ -133,10 +128,7 @@ fn locus(data: &PolePicture, motions: &[&str]) -> Panel {
     let more = 0.04 * (im[1] - im[0]);
     let y = Axis::new("imaginary part", "rad/s").range(im[0] - more, im[1]);
     let mut p = Panel::new("Poles in the s-plane, upper half", x, y);
-    p.add(unstable(Shade {
-        x: Some([0.0, re[1]]),
-        ..BLANK
-    }));
+    p.add(unstable(Some([0.0, re[1]]), None));
     p.add(Rule::upright(0.0, "").look(Look::plain(Colour::INK)));
     for (k, motion) in motions.iter().enumerate() {
         p.add(marks(data, k, motion, |_, q| [q.re, q.im]));
@@ -166,11 +158,13 @@ fn ends(data: &PolePicture, motion: &str, p: &mut Panel) {
 fn real_parts(data: &PolePicture, motions: &[&str]) -> Panel {
     let re = data.window[0];
     let y = Axis::new("real part, positive unstable", "1/s").range(re[0], re[1]);
-    let mut p = Panel::new("Real parts against speed", Axis::new("speed", "kn"), y);
-    p.add(unstable(Shade {
-        y: Some([0.0, re[1]]),
-        ..BLANK
-    }));
+    let mut x = Axis::new("speed", "kn");
+    if let (Some(a), Some(b)) = (data.speeds.first(), data.speeds.last()) {
+        let more = 0.03 * (b.0 - a.0).max(1.0);
+        x = x.range(a.0 - more, b.0 + more);
+    }
+    let mut p = Panel::new("Real parts against speed", x, y);
+    p.add(unstable(None, Some([0.0, re[1]])));
     p.add(Rule::level(0.0, "").look(Look::plain(Colour::INK)));
     for (k, motion) in motions.iter().enumerate() {
         p.add(marks(data, k, motion, |speed, q| [speed, q.re]));

@@ -76,7 +76,7 @@ fn polar(r: f64, mu_deg: f64) -> [f64; 2] {
 }
 
 fn rose(sectors: &[(f64, f64)]) -> Panel {
-    let r = 1.32;
+    let r = 1.5;
     let axis = || Axis::default().range(-r, r);
     let mut p = Panel::new("Waves travel to", axis(), axis());
     (p.equal, p.bare) = (true, true);
@@ -103,9 +103,9 @@ fn rose(sectors: &[(f64, f64)]) -> Panel {
     craft(&mut p);
     let names = [
         (0.0, "following\n0°"),
-        (90.0, "to starboard\n90°"),
+        (90.0, "starboard\n90°"),
         (180.0, "head\n180°"),
-        (270.0, "to port\n270°"),
+        (270.0, "port\n270°"),
     ];
     for (mu, words) in names {
         let at = polar(1.05, mu);
@@ -118,7 +118,7 @@ fn rose(sectors: &[(f64, f64)]) -> Panel {
     );
     p.add(
         Note::new([0.0, -r], words)
-            .lean(-0.5, -0.2)
+            .lean(-0.5, -1.0)
             .colour(Colour::GREY)
             .size(10.0),
     );
@@ -190,7 +190,7 @@ mod tests {
         let texts = [
             "wave frequency (rad/s)",
             "asked for",
-            "to starboard",
+            "starboard",
             "of the energy",
         ];
         check(&figure, "sea", &texts);

@@ -69,10 +69,7 @@ fn spacing(x: &[f64]) -> f64 {
 }
 
 fn stiffness(data: &StabilityPicture) -> Panel {
-    let y = Axis::new(
-        "stiffness, bow-down moment per bow-up angle positive",
-        "MN m/rad",
-    );
+    let y = Axis::new("stiffness, restoring positive", "MN m/rad");
     let mut p = Panel::new("Pitch stiffness in parts", x_axis(data), y.with_zero());
     let grey = Look::plain(Colour(110, 110, 110));
     let look = |colour: Colour, hatch: Hatch| Look::plain(colour).hatch(hatch);
@@ -132,8 +129,12 @@ const AFT: Look = Look {
 };
 
 fn trim(data: &StabilityPicture) -> Panel {
-    let y = Axis::new("angle, trailing edge down positive", "deg").with_zero();
-    let mut p = Panel::new("Fin angles at trim", x_axis(data), y);
+    let y = Axis::new("angle", "deg").with_zero();
+    let mut p = Panel::new(
+        "Fin angles at trim, trailing edge down positive",
+        x_axis(data),
+        y,
+    );
     let n = data.speed_kn.len();
     let pairs_of = [
         (
@@ -158,8 +159,8 @@ fn trim(data: &StabilityPicture) -> Panel {
 }
 
 fn range_left(data: &StabilityPicture) -> Panel {
-    let y = Axis::new("angle left to the nearer limit", "deg").with_zero();
-    let mut p = Panel::new("Fin range left for control", x_axis(data), y);
+    let y = Axis::new("range left", "deg").with_zero();
+    let mut p = Panel::new("Fin range left to the nearer limit", x_axis(data), y);
     let n = data.speed_kn.len();
     let pairs_of = [
         (

@@ -52,7 +52,7 @@ pub fn transfers(data: &Transfers) -> Figure {
     let last = data.panels.len().saturating_sub(1);
     let rows = data.panels.iter().enumerate().map(|(i, p)| {
         let x = || {
-            let x = Axis::new(data.abscissa.as_str(), data.abscissa_unit.as_str());
+            let x = Axis::new(data.abscissa.as_str(), data.abscissa_unit.as_str()).with_zero();
             if i == last { x } else { x.quiet() }
         };
         let y = Axis::new(p.amplitude.as_str(), p.unit.as_str()).with_zero();
