@@ -211,12 +211,7 @@ impl Slices {
             bottom = bottom.max(p[1]);
         }
         let breaks = merged(
-            vec![
-                top,
-                (axis_z_m - half_height_m).max(top),
-                axis_z_m.clamp(top, bottom),
-                bottom,
-            ],
+            vec![top, (axis_z_m - half_height_m).max(top), axis_z_m.clamp(top, bottom), bottom],
             1e-6 * (bottom - top),
         );
         let mut rows = Vec::new();
@@ -241,18 +236,12 @@ impl Slices {
     /// Scales the heights by c0 + c1 z so that area and first moment become those given.
     fn scale(&mut self, [area, first]: [f64; 2]) {
         let m = |p: i32| -> f64 {
-            self.rows
-                .iter()
-                .map(|r| 2.0 * r[1] * r[3] * r[0].powi(p))
-                .sum()
+            self.rows.iter().map(|r| 2.0 * r[1] * r[3] * r[0].powi(p)).sum()
         };
         let (m0, m1, m2) = (m(0), m(1), m(2));
         let det = m0 * m2 - m1 * m1;
         if det.abs() > 0.0 {
-            let (c0, c1) = (
-                (area * m2 - first * m1) / det,
-                (first * m0 - area * m1) / det,
-            );
+            let (c0, c1) = ((area * m2 - first * m1) / det, (first * m0 - area * m1) / det);
             for r in &mut self.rows {
                 r[3] *= c0 + c1 * r[0];
             }
@@ -266,11 +255,7 @@ impl Slices {
             let e = 2.0 * half * dz * (-k * z).exp();
             let (sin, cos) = (kappa * y).sin_cos();
             let x = kappa * half;
-            let sinc = if x.abs() < 1e-3 {
-                1.0 - x * x / 6.0
-            } else {
-                x.sin() / x
-            };
+            let sinc = if x.abs() < 1e-3 { 1.0 - x * x / 6.0 } else { x.sin() / x };
             // starboard and port together: 2 cos even, -2 i sin odd in y
             s0 += 2.0 * e * cos * sinc;
             sz += 2.0 * e * z * cos * sinc;
@@ -292,11 +277,7 @@ fn moments(edges: &[[[f64; 2]; 2]]) -> [f64; 2] {
         add(*a, *b);
     }
     add(edges[edges.len() - 1][1], edges[0][0]);
-    if out[0] < 0.0 {
-        [-out[0], -out[1]]
-    } else {
-        out
-    }
+    if out[0] < 0.0 { [-out[0], -out[1]] } else { out }
 }
 
 /// sinh(x)/x; by series where panels are short against the wave.

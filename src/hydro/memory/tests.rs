@@ -105,9 +105,7 @@ fn mock_craft_meets_the_targets() {
         // issue 2 section 3: K 0.3 % of peak, B max(10 %, 0.2 % of max), A 2 %; here up to 3 %
         // over for the mock, whose strut radiates at frequencies no real one does
         for c in &report.couplings {
-            let worst = (c.retardation / 0.003)
-                .max(c.damping)
-                .max(c.added_mass / 0.02);
+            let worst = (c.retardation / 0.003).max(c.damping).max(c.added_mass / 0.02);
             assert!(worst < 1.03, "{speed} {c:?}");
             assert!(c.natural_damping < 0.05, "{speed} {c:?}");
         }
@@ -137,10 +135,6 @@ fn momentum_rate_is_the_force() {
     // and give no force: damping vanishes at zero frequency
     let f = m.force(&x);
     for j in 0..6 {
-        assert!(
-            f[j].abs() <= 1e-9 * m.c.row(j).norm() * scale,
-            "{j} {}",
-            f[j]
-        );
+        assert!(f[j].abs() <= 1e-9 * m.c.row(j).norm() * scale, "{j} {}", f[j]);
     }
 }
