@@ -49,7 +49,7 @@ fn simulated(at: &At, steady: &WaveResponse, omega: f64, mu: f64) -> [Complex64;
     let amplitude = STEEPNESS * g / (omega * omega);
     let period = std::f64::consts::TAU / steady.omega_e_rad_s.abs();
     let steps = (4.0 * period / STEP_S).ceil();
-    let timing = Timing::new(steps * STEP_S, 0.0, STEP_S, 0.1 , STEP_S);
+    let timing = Timing::new(steps * STEP_S, 0.0, STEP_S, 0.1, STEP_S);
     let timing = timing.unwrap();
     let mut p = parts(
         linear_craft(),
@@ -97,7 +97,9 @@ fn regular_waves_meet_the_linear_model() {
                 for j in 0..6 {
                     let unit = if j < 3 { 1.0 } else { k };
                     let (sim, lin, tab) = (s[j], r.motion()[j], t.motion()[j]);
-                    if lin.norm() < 1e-6 * unit { continue; }
+                    if lin.norm() < 1e-6 * unit {
+                        continue;
+                    }
                     let q = sim / lin;
                     let qt = sim / tab;
                     let bad = (q.norm() - 1.0).abs() > 0.01 || q.arg().abs() > deg(2.0);
@@ -105,12 +107,72 @@ fn regular_waves_meet_the_linear_model() {
                     if bad || badt {
                         println!(
                             "{speed_kn} kn mu {mu_deg} w {omega} we {we:.3} {}: |X| {:.4} sim/lin {:.4} {:.2} deg; sim/tab {:.4} {:.2} deg {}{}",
-                            names[j], lin.norm() / unit, q.norm(), q.arg().to_degrees(), qt.norm(), qt.arg().to_degrees(),
-                            if bad {"LIN "} else {""}, if badt {"TAB"} else {""}
+                            names[j],
+                            lin.norm() / unit,
+                            q.norm(),
+                            q.arg().to_degrees(),
+                            qt.norm(),
+                            qt.arg().to_degrees(),
+                            if bad { "LIN " } else { "" },
+                            if badt { "TAB" } else { "" }
                         );
                     }
                 }
             }
+        }
+    }
+}
+
+#[test]
+fn scratch_hold() {
+    for period in [240.0, 120.0, 60.0, 30.0] {
+        for speed_kn in [4.0, 8.0, 12.0, 16.0, 20.0] {
+            let plant = linear_craft()
+                .plant(
+                    ridewright::units::kn(speed_kn),
+                    &ridewright::spec::scenario::CourseSpec::MeanHeld { spring_period_s: period },
+                )
+                .unwrap();
+            let trim = ridewright::linear::trim::level(&plant).unwrap();
+            let l = assemble(&plant, &trim.x, None);
+            let p: Vec<String> = poles(&l, &plant.mass)
+                .unwrap()
+                .iter()
+                .filter(|p| p.motion.is_some() && p.value.re > -0.06)
+                .map(|p| format!("{} {:.4}", p.name(), p.value))
+                .collect();
+            println!("{period} s {speed_kn} kn: {p:?}");
+        }
+    }
+    for speed_kn in [4.0, 8.0, 12.0, 16.0, 20.0] {
+            let mut plant = linear_craft()
+                .plant(
+                    ridewright::units::kn(speed_kn),
+                    &ridewright::spec::scenario::CourseSpec::MeanHeld { spring_period_s: 120.0 },
+                )
+                .unwrap();
+            plant.hold = None;
+            let plant = plant.finish();
+            let trim = ridewright::linear::trim::level(&plant).unwrap();
+            let l = assemble(&plant, &trim.x, None);
+            let p: Vec<String> = poles(&l, &plant.mass)
+                .unwrap()
+                .iter()
+                .filter(|p| p.motion.is_some() && p.value.re > -0.06)
+                .map(|p| format!("{} {:.4}", p.name(), p.value))
+                .collect();
+            println!("free {speed_kn} kn: {p:?}");
+    }
+    let at = at(0.0);
+    for w in [0.45, 0.7, 1.0] {
+        let t = linear_craft().hydro.at_speed(0.0).unwrap();
+        let (a, b) = t.radiation.at(w);
+        let (af, bf) = t.memory.coefficients(w);
+        for (i, j) in [(1, 1), (1, 3), (3, 3), (5, 5), (1, 5)] {
+            println!(
+                "w {w} {i}{j}: A {:.4e} fit {:.4e} B {:.4e} fit {:.4e} M {:.3e}",
+                a[(i, j)], af[(i, j)], b[(i, j)], bf[(i, j)], at.plant.mass[(i, j)]
+            );
         }
     }
 }
