@@ -2,6 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
+use rayon::prelude::*;
 use serde::Serialize;
 
 use super::args::OutputArgs;
@@ -13,6 +14,9 @@ use crate::campaign::stage::Stage;
 use crate::error::{Error, Result};
 use crate::metrics::compare::NoPercentage;
 use crate::metrics::pool::Quantity;
+use crate::report::chart::Heading;
+use crate::report::comparison::figures;
+use crate::report::craft_views::craft_views;
 use crate::spec::validate::bundle;
 
 /// Options of `compare`.
@@ -72,6 +76,34 @@ pub fn run(options: &Options, cache: Option<&Path>, shell: &mut Shell) -> Result
     } else {
         Status::NotMet
     })
+}
+
+/// The point at which acceleration is told and drawn: the bridge where there is one.
+fn point_of(stage: &Stage) -> String {
+    let points = &stage.model.craft.points;
+    let bridge = points
+        .iter()
+        .find(|p| p.0 == "bridge")
+        .or_else(|| points.first());
+    bridge.map_or_else(String::new, |p| p.0.clone())
+}
+
+/// Draws the craft and the comparison; returns how many pictures.
+fn draw(stage: &Stage, found: &Comparison, dir: &Path) -> Result<usize> {
+    let craft = &stage.model.craft;
+    let heading = Heading::new(
+        &craft.spec.name,
+        "Plan, profile and section",
+        &craft.spec.note,
+    );
+    craft_views(craft, &stage.model.surfaces, heading).write(dir, "craft")?;
+    let words = |deg: f64| format!("{} {deg:.0}°", heading_word(deg));
+    let figures = figures(found, &point_of(stage), &words);
+    figures
+        .par_iter()
+        .map(|(stem, f)| f.write(dir, stem).map(|_| ()))
+        .collect::<Result<()>>()?;
+    Ok(1 + figures.len())
 }
 
 /// Runs `work` on the number of threads asked for.

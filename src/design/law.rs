@@ -4,8 +4,8 @@ use std::path::Path;
 
 use super::craft::{self, Surroundings};
 use super::lqr::{self, LqrDesignReport};
-use crate::control::{self, Controller};
 use crate::control::lqr::LqrMatrices;
+use crate::control::{self, Controller};
 use crate::dynamics::model::CraftModel;
 use crate::error::{Error, Result};
 use crate::spec::controller::{ControllerSpec, LawSpec};
