@@ -65,8 +65,9 @@ pub fn run(options: &Options, cache: Option<&Path>, shell: &mut Shell) -> Result
     }
     if let Some(dir) = out {
         write_json(dir, "comparison.json", &found)?;
+        let n = draw(&stage, &found, dir)?;
         shell.talk(&format!(
-            "\nwritten into {}: comparison.json",
+            "\nwritten into {}: comparison.json and {n} pictures, each as PNG and SVG",
             dir.display()
         ));
     }
