@@ -11,7 +11,7 @@ use super::args::CoefficientsOptions;
 use super::output::{self, Head};
 use super::progress::Progress;
 use super::shell::Shell;
-use super::table::{fixed, significant, table};
+use super::table::{decimals_for, fixed, polar, significant, table};
 use super::{Status, craft_model};
 use crate::dynamics::model::CraftModel;
 use crate::error::Result;
@@ -377,24 +377,26 @@ fn memory(s: &AtSpeed) -> String {
 
 fn forces(f: &Force) -> String {
     let heads = [
-        "wave (rad/s)",
-        "met (rad/s)",
-        "surge",
-        "sway",
-        "heave up",
-        "roll",
-        "pitch",
-        "yaw",
+        "wave rad/s", "met rad/s", "surge", "sway", "heave up", "roll", "pitch", "yaw",
     ];
+    let decimals: Vec<usize> = f
+        .amplitude
+        .iter()
+        .map(|a| {
+            let largest = a.iter().copied().fold(0.0, f64::max) / 1e3;
+            // what symmetry makes zero is zero, not rounding
+            if largest < 1e-3 {
+                0
+            } else {
+                decimals_for(largest)
+            }
+        })
+        .collect();
     let rows = (0..f.omega_rad_s.len()).step_by(PRINTED).map(|i| {
         let mut row = vec![fixed(f.omega_rad_s[i], 3), fixed(f.omega_e_rad_s[i], 3)];
-        row.extend((0..6).map(|j| {
-            format!(
-                "{} {:>4}",
-                significant(f.amplitude[j][i] / 1e3, 3),
-                fixed(f.phase_deg[j][i], 0)
-            )
-        }));
+        row.extend(
+            (0..6).map(|j| polar(f.amplitude[j][i] / 1e3, f.phase_deg[j][i], decimals[j])),
+        );
         row
     });
     table(heads, rows)

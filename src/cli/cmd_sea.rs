@@ -493,7 +493,8 @@ fn tables(report: &Report) -> String {
     );
     if !report.spacing.is_empty() {
         text +=
-            "\n\nSpacing of the components as met, against the responses with fins fixed at trim\n";
+            "\n\nSpacing of the components as met, against the responses with fins fixed at trim; \
+                 waves: components that would be enough\n";
         text += &spacing_table(report);
     }
     text
@@ -547,7 +548,7 @@ fn spacing_table(report: &Report) -> String {
             "largest gap (rad/s)",
             "allowed (rad/s)",
             "verdict",
-            "components",
+            "waves",
         ],
         rows,
     )

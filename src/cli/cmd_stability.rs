@@ -355,7 +355,7 @@ fn stiffness_table(report: &Report) -> String {
     table(
         [
             "speed (kn)",
-            "hydro-static",
+            "hydro- static",
             "surfaces, downwash",
             "hull in motion",
             "net, heave held",

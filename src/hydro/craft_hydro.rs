@@ -1,4 +1,27 @@
 //! Everything the water does to a craft in linear theory, computed once and read at any speed.
+//!
+//! # Equation
+//! ```text
+//! A, B = strips (regularised) + surge of the spheroids - end correction
+//! F_wave = Froude-Krylov + i omega_e p + speed terms -v x p,   p momentum of the diffraction
+//! ```
+//!
+//! # Symbols
+//! A added mass, B damping (6 by 6 about O); omega_e encounter frequency (rad/s); p momentum per
+//! unit wave amplitude (N s/m, N m s/m).
+//!
+//! # Valid when
+//! Slender lower hulls with pointed ends; small motions; deep water.
+//!
+//! # Source
+//! Salvesen, Tuck & Faltinsen (1970), SNAME Trans. 78, for strips and wave force; the rooms named in
+//! the code state the rest.
+//!
+//! # Checked by
+//! `long_waves_carry_the_craft`, `sections_agree_with_kramers_kronig`,
+//! `regularised_tables_are_causal_and_positive`, `memory_meets_the_aims_on_the_craft`,
+//! `wave_force_is_continuous_through_zero_encounter`,
+//! `speed_moment_in_long_waves_is_that_of_relative_motion`, `switches_do_what_they_say`.
 
 use nalgebra::{Matrix6, Vector3};
 use num_complex::Complex64;

@@ -2,11 +2,13 @@
 //!
 //! # Equation
 //! ```text
-//! A v = lambda v ;  a pole is named after the rigid-body motion that holds most of its energy
+//! A v = lambda v ;  a pole is named after the motion that holds most of its kinetic energy,
+1/2 M_jj |lambda eta_j|^2
 //! ```
 //!
 //! # Symbols
-//! lambda pole (1/s), v its shape. Energy of a motion: 1/2 M_jj |nu_j|^2 of the shape.
+//! lambda pole (1/s), v its shape, eta_j its motions in seakeeping axes (a body velocity will not
+//! do: at speed the body's w holds U theta, so that pitch would pass for heave).
 //!
 //! # Valid when
 //! The name is a label: at speed heave and pitch share their poles.
@@ -89,7 +91,7 @@ fn dominant_motion(a: &DMatrix<f64>, value: Complex64, mass: &Matrix6<f64>) -> O
     if mode.participation()[..12].iter().sum::<f64>() < RIGID_SHARE {
         return None;
     }
-    let energy = (0..6).map(|j| mass[(j, j)] * mode.right[6 + j].norm_sqr());
+    let energy = (0..6).map(|j| mass[(j, j)] * mode.right[j].norm_sqr());
     let (j, most) = energy.enumerate().max_by(|x, y| x.1.total_cmp(&y.1))?;
     (most.is_finite() && most > 0.0).then_some(Dof::ALL[j])
 }

@@ -1,5 +1,9 @@
 //! Eigenvalues and null vectors that do not hang.
 //!
+//! # Equation
+//! ```text
+//! A v = lambda v
+//! ```
 //! nalgebra's Schur iteration can run for ever on cyclic or undamped matrices; a bounded
 //! iteration, repeated after a similarity by a reflection, has not been seen to fail.
 
