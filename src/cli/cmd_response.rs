@@ -38,7 +38,7 @@ pub(super) struct Report {
     controller: &'static str,
     course: &'static str,
     /// Wave amplitude at which quadratic drag is linearised.
-    amplitude_m: f64,
+    pub(super) amplitude_m: f64,
     pub(super) cases: Vec<Case>,
 }
 
@@ -127,7 +127,9 @@ pub fn run(options: &ResponseOptions, cache: Option<&Path>, shell: &mut Shell) -
     output::tell(shell, &options.output, "response", &report, || {
         tables(&model, &report)
     })?;
-    // PICTURES
+    if let Some(dir) = out {
+        super::pictures::response(&model, &report, &dir, shell)?;
+    }
     Ok(Status::Met)
 }
 
@@ -269,11 +271,7 @@ pub(super) fn sea_word(heading_deg: f64) -> &'static str {
 fn case_table(case: &Case) -> String {
     let motions = &case.curves[..6];
     let mut heads = vec!["wave rad/s".to_owned(), "met rad/s".to_owned()];
-    heads.extend(
-        motions
-            .iter()
-            .map(|c| format!("{} {} deg", c.name, c.unit)),
-    );
+    heads.extend(motions.iter().map(|c| format!("{} {} deg", c.name, c.unit)));
     let decimals = motions.iter().map(|c| {
         let largest = c.amplitude.iter().copied().fold(0.0, f64::max);
         // what symmetry makes zero is zero, not rounding

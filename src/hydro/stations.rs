@@ -10,8 +10,11 @@
 //! # Valid when
 //! Pointed ends: what the sections do beyond the hull's ends is nothing.
 //!
+//! # Source
+//! Gauss-Legendre quadrature: Abramowitz & Stegun (1964), 25.4.29.
+//!
 //! # Checked by
-//! `weights_integrate_the_volume`, `equal_sections_are_cut_once`.
+//! `uniform_hull_has_the_textbook_integrals`, `long_waves_carry_the_craft`.
 
 use crate::error::{Error, Problem, Result};
 use crate::geometry::contour::Contour;

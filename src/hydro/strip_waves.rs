@@ -8,6 +8,9 @@
 //! `h = (k l/2)(n2 - i n3 sin mu)`; the mirror panel has the conjugate. Integrals over the
 //! section's area are taken in horizontal slices whose widths are the polygon's.
 //!
+//! # Source
+//! Salvesen, Tuck & Faltinsen (1970), SNAME Trans. 78; the closed integrals are elementary.
+//!
 //! # Checked by
 //! `long_waves_carry_the_craft`, `volume_integrals_match_a_circle`.
 
