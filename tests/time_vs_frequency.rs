@@ -125,8 +125,8 @@ fn regular_waves_meet_the_linear_model() {
 
 #[test]
 fn scratch_hold() {
-    for period in [240.0, 120.0, 60.0, 30.0] {
-        for speed_kn in [4.0, 8.0, 12.0, 16.0, 20.0] {
+    for period in [240.0, 120.0] {
+        for speed_kn in [0.2, 1.0, 2.0, 4.0, 8.0, 12.0, 16.0, 20.0] {
             let plant = linear_craft()
                 .plant(
                     ridewright::units::kn(speed_kn),
@@ -144,7 +144,7 @@ fn scratch_hold() {
             println!("{period} s {speed_kn} kn: {p:?}");
         }
     }
-    for speed_kn in [4.0, 8.0, 12.0, 16.0, 20.0] {
+    for speed_kn in [0.2, 1.0, 2.0, 4.0, 8.0, 12.0, 16.0, 20.0] {
             let mut plant = linear_craft()
                 .plant(
                     ridewright::units::kn(speed_kn),
