@@ -184,12 +184,8 @@ fn compare(speed_kn: f64, worst: &mut Worst) {
                     let share = error / (spread[j] / scale + TOL_LINEAR);
                     worst.propagated = worst.propagated.max(share);
                     worst.beyond += 1;
-                    println!(
-                        "{what}: {:.1} % of tables, fit's share {:.1} %, |X| {:.3}",
-                        100.0 * error,
-                        100.0 * spread[j] / scale,
-                        lin.norm() / unit
-                    );
+                    // roll near 0.5 rad/s and where sway and roll excitation cancel; yaw is small
+                    assert!(j == 3 || j == 5, "{what}: {} {}", sim[j], by_tables[j]);
                     assert!(share < 1.0, "{what}: {} {}", sim[j], by_tables[j]);
                 }
             }
