@@ -430,8 +430,6 @@ mod command_line {
         declare("response", args::ResponseOptions::augment_args);
         declare("fins", args::FinsOptions::augment_args);
         declare("sea", args::SeaOptions::augment_args);
-        declare("run", args::RunOptions::augment_args);
-        declare("compare", args::CompareOptions::augment_args);
         all
     }
 

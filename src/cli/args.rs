@@ -5,7 +5,7 @@ use std::path::PathBuf;
 
 use clap::{Parser, Subcommand};
 
-use super::{cmd_check, cmd_schema, cmd_show};
+use super::{cmd_check, cmd_compare, cmd_run, cmd_schema, cmd_show};
 use crate::error::{Error, Result};
 
 /// Motion control of small-waterplane-area twin-hull craft, from a craft file to a judged ride.
@@ -36,6 +36,10 @@ pub enum Verb {
     Check(cmd_check::Options),
     /// Print a file with every default written out.
     Show(cmd_show::Options),
+    /// Run all laws of a scenario and put them beside its first: numbers and pictures.
+    Compare(cmd_compare::Options),
+    /// Run cases of a scenario and keep their time histories.
+    Run(cmd_run::Options),
     /// Print or write the JSON Schemas of the file formats.
     Schema(cmd_schema::Options),
     /// Volumes, centres, metacentric heights, natural periods, curves of heel and immersion.
@@ -264,44 +268,6 @@ pub struct SeaOptions {
     /// Headings of the sea.
     #[command(flatten)]
     pub heading: HeadingArgs,
-    /// Output.
-    #[command(flatten)]
-    pub output: OutputArgs,
-}
-
-/// `run`: one controller of a scenario, time histories kept.
-#[derive(Clone, Debug, clap::Args)]
-#[command(
-    after_help = "Example: ridewright run scenarios/NAME.json --speed-kn 18 --heading-deg 180 --out out"
-)]
-pub struct RunOptions {
-    /// Scenario file (`ridewright.scenario/1`).
-    #[arg(value_name = "SCENARIO.json")]
-    pub scenario: PathBuf,
-    /// Only the controller of this name, e.g. --only pid.
-    #[arg(long, value_name = "NAME")]
-    pub only: Option<String>,
-    /// Only these speeds of the scenario.
-    #[command(flatten)]
-    pub speed: SpeedArgs,
-    /// Only these headings of the scenario.
-    #[command(flatten)]
-    pub heading: HeadingArgs,
-    /// Output.
-    #[command(flatten)]
-    pub output: OutputArgs,
-}
-
-/// `compare`: all controllers of a scenario against its first, numbers and pictures.
-#[derive(Clone, Debug, clap::Args)]
-#[command(after_help = "Example: ridewright compare scenarios/NAME.json --out out")]
-pub struct CompareOptions {
-    /// Scenario file (`ridewright.scenario/1`).
-    #[arg(value_name = "SCENARIO.json")]
-    pub scenario: PathBuf,
-    /// Threads to run cases on, a count (no unit); results do not depend on it.
-    #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(u16).range(1..=1024))]
-    pub threads: Option<u16>,
     /// Output.
     #[command(flatten)]
     pub output: OutputArgs,

@@ -6,9 +6,11 @@
 pub mod args;
 pub mod cmd_check;
 pub mod cmd_coefficients;
+pub mod cmd_compare;
 pub mod cmd_fins;
 pub mod cmd_hydrostatics;
 pub mod cmd_response;
+pub mod cmd_run;
 pub mod cmd_schema;
 pub mod cmd_sea;
 pub mod cmd_show;
@@ -56,6 +58,8 @@ pub fn main() -> ExitCode {
 fn run(verb: &Verb, cache: Option<&Path>, shell: &mut Shell) -> Result<Status> {
     match verb {
         Verb::Check(options) => cmd_check::run(options, shell),
+        Verb::Compare(options) => cmd_compare::run(options, cache, shell),
+        Verb::Run(options) => cmd_run::run(options, cache, shell),
         Verb::Show(options) => cmd_show::run(options, shell),
         Verb::Schema(options) => cmd_schema::run(options, shell),
         Verb::Hydrostatics(options) => cmd_hydrostatics::run(options, cache, shell),

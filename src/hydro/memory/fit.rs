@@ -1,11 +1,18 @@
 //! From damping and added mass to a [`MemoryModel`], and how well it went.
 //!
 //! # Equation
-//! Weighted least squares of K(t), B(omega) and A(omega) - A_inf over the poles of each input
-//! (`column`), started from Kung's poles (`hankel`); the order grows until the aims are met.
+//! Each velocity drives pole pairs of its own (common to all its couplings), found by
+//! [`super::column`] on samples of B, A and K of [`crate::hydro::curve`], weighted by the inverse
+//! of the errors aimed at.
+//!
+//! # Symbols
+//! As in [`super`].
+//!
+//! # Valid when
+//! The report says so: it holds the errors of every coupling on the samples.
 //!
 //! # Source
-//! Cummins (1962), Schiffstechnik 9; Ogilvie (1964), 5th Symposium on Naval Hydrodynamics.
+//! Cummins (1962); Ogilvie (1964); the aims are the job's acceptance.
 //!
 //! # Checked by
 //! `mock_craft_meets_the_targets`, `memory_meets_the_aims_on_the_craft`.
