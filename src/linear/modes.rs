@@ -20,7 +20,7 @@
 //! # Checked by
 //! `names_follow_the_dominant_motion`.
 
-use nalgebra::{DMatrix, Matrix6};
+use nalgebra::DMatrix;
 use num_complex::Complex64;
 
 use super::assemble::LinearModel;
@@ -60,7 +60,7 @@ impl Pole {
 ///
 /// # Errors
 /// When the eigenvalue iteration fails.
-pub fn poles(model: &LinearModel, mass: &Matrix6<f64>) -> Result<Vec<Pole>> {
+pub fn poles(model: &LinearModel) -> Result<Vec<Pole>> {
     let values = eigen::eigenvalues(&model.a)
         .ok_or_else(|| Error::new("the poles of the linear model could not be found"))?;
     let mut upper: Vec<Complex64> = values.iter().copied().filter(|v| v.im >= -1e-12).collect();
