@@ -13,9 +13,10 @@ fn main() {
 
 fn craft() -> Craft {
     let text = include_str!("../scenarios/craft/coastal_survey.json");
-    match serde_json::from_str::<CraftSpec>(text).map_err(|e| e.to_string()).and_then(|s| {
-        Craft::build(&s).map_err(|e| e.to_string())
-    }) {
+    match serde_json::from_str::<CraftSpec>(text)
+        .map_err(|e| e.to_string())
+        .and_then(|s| Craft::build(&s).map_err(|e| e.to_string()))
+    {
         Ok(c) => c,
         Err(e) => panic!("{e}"),
     }

@@ -8,6 +8,7 @@
 //!
 //! Axes, origins and signs are stated once, in [`frames`].
 
+pub mod campaign;
 pub mod caution;
 pub mod cli;
 pub mod control;

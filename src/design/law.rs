@@ -4,6 +4,7 @@ use std::path::Path;
 
 use super::craft::{self, Surroundings};
 use super::lqr::{self, LqrDesignReport};
+use crate::control::lqr::LqrMatrices;
 use crate::control::{self, Controller};
 use crate::dynamics::model::CraftModel;
 use crate::error::{Error, Result};
@@ -21,8 +22,21 @@ pub fn law(
     folder: &Path,
     model: &CraftModel,
 ) -> Result<(Box<dyn Controller>, Option<LqrDesignReport>)> {
+    let solved = solve(spec, model)?;
+    let (matrices, report) = solved.map_or((None, None), |(m, r)| (Some(m), Some(r)));
+    Ok((control::from_spec(spec, folder, matrices)?, report))
+}
+
+/// The gains that a law needs solved on the craft; none for laws whose gains stand in their file.
+///
+/// # Errors
+/// As [`law`].
+pub fn solve(
+    spec: &ControllerSpec,
+    model: &CraftModel,
+) -> Result<Option<(LqrMatrices, LqrDesignReport)>> {
     let LawSpec::Lqr(numbers) = &spec.law else {
-        return Ok((control::from_spec(spec, folder, None)?, None));
+        return Ok(None);
     };
     let models = numbers
         .design_speeds_kn
@@ -33,11 +47,7 @@ pub fn law(
                 .map_err(|e| at(e, &spec.name, speed_kn))
         })
         .collect::<Result<Vec<_>>>()?;
-    let (matrices, report) = lqr::design(&spec.name, numbers, &models)?;
-    Ok((
-        control::from_spec(spec, folder, Some(matrices))?,
-        Some(report),
-    ))
+    lqr::design(&spec.name, numbers, &models).map(Some)
 }
 
 fn at(mut e: Error, name: &str, speed_kn: f64) -> Error {

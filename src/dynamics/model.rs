@@ -6,11 +6,12 @@ use std::path::Path;
 use nalgebra::{Matrix6, Vector3, Vector6};
 
 use super::actuator::Actuator;
-use super::plant::{MOST_SURFACES, Plant, RestoringModel, Shaft};
+use super::plant::{MOST_SURFACES, MeanHold, Plant, RestoringModel, Shaft};
 use super::rigid_body::mass_matrix;
 use super::state::StateLayout;
 use super::steady::SteadyForces;
 use crate::error::{Error, Problem, Result};
+use crate::frames::wrench_at;
 use crate::geometry::craft::Craft;
 use crate::geometry::restoring::Restoring;
 use crate::hydro::cache;
@@ -25,6 +26,9 @@ use crate::spec::craft::{CraftSpec, ViscousSpec};
 use crate::spec::scenario::{CourseSpec, PhysicsSpec};
 use crate::units::kn;
 
+/// Where the sway spring holds the craft, as a multiple of the distance of the neutral point ahead of
+/// O: a craft pulled aside behind its neutral point yaws away from the pull and runs off.
+const HOLD_LEAD: f64 = 1.5;
 /// Damping ratio of the springs that hold mean course and speed.
 const HOLD_DAMPING: f64 = 0.5;
 /// Speeds of the computed resistance curve, kn.
@@ -145,7 +149,7 @@ impl CraftModel {
         let viscous_linear = viscous.linear_matrix(speed_m_s);
         let (delays, delay_of) = delay_lines(&self.links);
         let total = mass + memory.a_inf;
-        Plant {
+        let mut plant = Plant {
             speed_m_s,
             rho_kg_m3: craft.rho_kg_m3,
             g_m_s2: craft.g_m_s2,
@@ -167,7 +171,7 @@ impl CraftModel {
             delays,
             shafts: shafts(craft),
             steady: self.steady.clone(),
-            hold: hold(course, &total),
+            hold: None,
             surge_free: self.physics.surge_coupling,
             wave_force,
             memory,
@@ -175,8 +179,9 @@ impl CraftModel {
             mass_inverse: Matrix6::zeros(),
             layout: StateLayout::new(0, 0, 0, 0),
             channels: Vec::new(),
-        }
-        .finish()
+        };
+        plant.hold = hold(course, &total, &plant);
+        plant.finish()
     }
 }
 
@@ -225,19 +230,47 @@ fn shafts(craft: &Craft) -> Vec<Shaft> {
         .collect()
 }
 
-/// Springs and dampers on surge, sway and yaw with the natural period asked for.
-fn hold(course: &CourseSpec, total: &Matrix6<f64>) -> Option<(Vector6<f64>, Vector6<f64>)> {
+/// Springs and dampers on surge, sway and yaw with the natural period asked for. The sway spring
+/// takes hold ahead of the neutral point, as a towed model is led; what the hull damps in sway by
+/// itself its damper leaves to it.
+fn hold(course: &CourseSpec, total: &Matrix6<f64>, plant: &Plant) -> Option<MeanHold> {
     let CourseSpec::MeanHeld { spring_period_s } = course else {
         return None;
     };
     let w = TAU / spring_period_s;
-    let mut spring = Vector6::zeros();
-    let mut damper = Vector6::zeros();
-    for i in [0, 1, 5] {
-        spring[i] = total[(i, i)] * w * w;
-        damper[i] = 2.0 * HOLD_DAMPING * total[(i, i)] * w;
+    let lift = side_force_matrix(plant);
+    let lead_m = HOLD_LEAD * neutral_point_m(plant, &lift);
+    let at = Vector6::new(0.0, 1.0, 0.0, 0.0, 0.0, lead_m);
+    let led = at * at.transpose();
+    let damping = 2.0 * HOLD_DAMPING * w;
+    let mut spring = led * (total[(1, 1)] * w * w);
+    let mut damper = led * (total[(1, 1)] * damping - lift[(1, 1)]).max(0.0);
+    for i in [0, 5] {
+        spring[(i, i)] += total[(i, i)] * w * w;
+        damper[(i, i)] += total[(i, i)] * damping;
     }
-    Some((spring, damper))
+    Some(MeanHold { spring, damper })
+}
+
+/// Linear lift of hulls and surfaces in drift, F = -L nu.
+fn side_force_matrix(plant: &Plant) -> Matrix6<f64> {
+    plant.surfaces.iter().fold(plant.viscous_linear, |l, s| {
+        let h = wrench_at(&s.r_m, &s.n);
+        let per_speed = 0.5 * plant.rho_kg_m3 * s.area_m2 * s.slope_incidence;
+        l + h * h.transpose() * (per_speed * plant.speed_m_s)
+    })
+}
+
+/// Distance of the neutral point ahead of O, m, not negative: where a steady side force makes the
+/// craft drift without yawing.
+fn neutral_point_m(plant: &Plant, lift: &Matrix6<f64>) -> f64 {
+    let a = plant.memory.zero_frequency_added_mass();
+    let munk = plant.speed_m_s * (a[(1, 1)] - a[(0, 0)]);
+    if lift[(1, 1)] > 0.0 {
+        ((munk + lift[(5, 1)]) / lift[(1, 1)]).max(0.0)
+    } else {
+        0.0
+    }
 }
 
 fn steady_forces(craft: &Craft, warnings: &mut Vec<String>) -> SteadyForces {

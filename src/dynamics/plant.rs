@@ -99,6 +99,15 @@ pub struct Shaft {
     pub time_constant_s: f64,
 }
 
+/// Springs and dampers that lead the craft along its mean course: F = -K (x, y, psi) - D (rates).
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct MeanHold {
+    /// Stiffness, N/m, N, N m.
+    pub spring: Matrix6<f64>,
+    /// Damping, N s/m, N s, N m s.
+    pub damper: Matrix6<f64>,
+}
+
 /// Restoring as linear matrix or as the exact one.
 #[derive(Clone, Debug)]
 pub enum RestoringModel {
@@ -147,8 +156,8 @@ pub struct Plant {
     pub shafts: Vec<Shaft>,
     /// Resistance, sinkage force, trim moment.
     pub steady: SteadyForces,
-    /// Springs and dampers that hold mean course and speed (N/m, N s/m), or zero.
-    pub hold: Option<(Vector6<f64>, Vector6<f64>)>,
+    /// Springs and dampers that hold mean course and speed, on surge, sway and yaw.
+    pub hold: Option<MeanHold>,
     /// Surge may accelerate.
     pub surge_free: bool,
     /// Wave forces by table.
@@ -178,6 +187,7 @@ impl ChannelOffsets {
 impl Plant {
     /// Works out the channel list, the layout and the inverse mass matrix from the parts. Call
     /// after any public part has been changed.
+    #[must_use]
     pub fn finish(mut self) -> Self {
         self.layout = StateLayout::new(
             2 * self.memory.decay.len(),
@@ -307,7 +317,7 @@ impl Plant {
         let mut f = -momentum_cross(&nu, &momentum) - rate_force;
         f += self.restoring_wrench(x[2], phi, theta);
         f += self.steady_wrench(x, &nu);
-        f += self.wave_wrench(psi, input.waves);
+        f += Self::wave_wrench(psi, input.waves);
         f += self.viscous_wrench(&nu, input.waves);
         f += self.surface_wrench(x, &nu, &earth, input, dx);
         f += self.thrust_wrench(x);
@@ -344,15 +354,17 @@ impl Plant {
     /// Resistance, sinkage force, trim moment, and the springs that hold the mean.
     pub(crate) fn steady_wrench(&self, x: &[f64], nu: &Vector6<f64>) -> Wrench {
         let mut f = self.steady.wrench(nu[0]);
-        if let Some((spring, damper)) = &self.hold {
-            f[0] -= spring[0] * x[0] + damper[0] * (nu[0] - self.speed_m_s);
-            f[1] -= spring[1] * x[1] + damper[1] * (nu[1] + self.speed_m_s * x[5]);
-            f[5] -= spring[5] * x[5] + damper[5] * nu[5];
+        if let Some(hold) = &self.hold {
+            let off = Vector6::new(x[0], x[1], 0.0, 0.0, 0.0, x[5]);
+            let ahead = nu[0] - self.speed_m_s;
+            let aside = nu[1] + self.speed_m_s * x[5];
+            let rate = Vector6::new(ahead, aside, 0.0, 0.0, 0.0, nu[5]);
+            f -= hold.spring * off + hold.damper * rate;
         }
         f
     }
 
-    fn wave_wrench(&self, psi: f64, waves: &[f64]) -> Wrench {
+    fn wave_wrench(psi: f64, waves: &[f64]) -> Wrench {
         Wrench::from_fn(|i, _| waves[i] - psi * waves[6 + i])
     }
 

@@ -10,14 +10,16 @@
 //! at which the resistance acts (m).
 //!
 //! # Valid when
-//! Speed changes slowly (the tables are steady ones). Beyond the last row the forces grow with
-//! speed squared; below the first they fall to zero with it.
+//! Speed changes slowly (the tables are steady ones). Between rows the force over speed squared is
+//! a monotone cubic, so that its slope is continuous; beyond the last row the forces grow with speed
+//! squared; below the first they fall to zero with it.
 //!
 //! # Source
 //! Common practice, no source: sinkage and trim come from tank tests, see the craft file's note.
+//! Slopes at the rows: Fritsch & Butland (1984), SIAM J. Sci. Stat. Comput. 5(2).
 //!
 //! # Checked by
-//! `square_law_outside_the_table_and_continuous_inside`.
+//! `square_law_outside_the_table_and_continuous_inside`, `slope_has_no_jump_at_a_row`.
 
 use crate::frames::Wrench;
 
@@ -83,19 +85,36 @@ impl SteadyForces {
     }
 }
 
-/// A force coefficient (value over speed squared) linear in speed between rows, constant outside.
+/// A force coefficient (value over speed squared), smooth in speed: monotone cubic between rows,
+/// constant outside. A kink at a row would leave the linear model without a slope at the very speeds
+/// people write into their tables.
 #[derive(Clone, Debug, PartialEq)]
 struct SquareTable {
-    rows: Vec<(f64, f64)>,
+    rows: Vec<Row>,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Row {
+    speed_m_s: f64,
+    coefficient: f64,
+    slope: f64,
 }
 
 impl SquareTable {
     fn new(rows: &[(f64, f64)]) -> Self {
-        let rows = rows
+        let mut rows: Vec<Row> = rows
             .iter()
             .filter(|r| r.0 > 0.0)
-            .map(|&(u, f)| (u, f / (u * u)))
+            .map(|&(u, f)| Row {
+                speed_m_s: u,
+                coefficient: f / (u * u),
+                slope: 0.0,
+            })
             .collect();
+        // zero at both ends, where the constant begins
+        for k in 1..rows.len().saturating_sub(1) {
+            rows[k].slope = monotone_slope(&rows[k - 1], &rows[k], &rows[k + 1]);
+        }
         SquareTable { rows }
     }
 
@@ -104,16 +123,24 @@ impl SquareTable {
         let (Some(first), Some(last)) = (self.rows.first(), self.rows.last()) else {
             return (0.0, 0.0);
         };
-        if u <= first.0 {
-            return (first.1, 0.0);
+        if u <= first.speed_m_s {
+            return (first.coefficient, 0.0);
         }
-        if u >= last.0 {
-            return (last.1, 0.0);
+        if u >= last.speed_m_s {
+            return (last.coefficient, 0.0);
         }
-        let k = self.rows.partition_point(|r| r.0 <= u);
-        let (a, b) = (self.rows[k - 1], self.rows[k]);
-        let slope = (b.1 - a.1) / (b.0 - a.0);
-        (a.1 + slope * (u - a.0), slope)
+        let k = self.rows.partition_point(|r| r.speed_m_s <= u);
+        let (a, b) = (&self.rows[k - 1], &self.rows[k]);
+        let h = b.speed_m_s - a.speed_m_s;
+        let s = (u - a.speed_m_s) / h;
+        let rise = b.coefficient - a.coefficient;
+        let (ma, mb) = (a.slope * h, b.slope * h);
+        // Hermite cubic in s: a + ma s + c2 s^2 + c3 s^3
+        let (c2, c3) = (3.0 * rise - 2.0 * ma - mb, ma + mb - 2.0 * rise);
+        (
+            a.coefficient + s * (ma + s * (c2 + s * c3)),
+            (ma + s * (2.0 * c2 + 3.0 * s * c3)) / h,
+        )
     }
 
     fn at(&self, u: f64) -> f64 {
@@ -124,6 +151,20 @@ impl SquareTable {
         let (c, dc) = self.coefficient(u);
         2.0 * c * u + dc * u * u
     }
+}
+
+/// Slope at the middle row: weighted harmonic mean of its neighbours' chords, zero at an extreme.
+fn monotone_slope(a: &Row, b: &Row, c: &Row) -> f64 {
+    let (ha, hb) = (b.speed_m_s - a.speed_m_s, c.speed_m_s - b.speed_m_s);
+    let (da, db) = (
+        (b.coefficient - a.coefficient) / ha,
+        (c.coefficient - b.coefficient) / hb,
+    );
+    if da * db <= 0.0 {
+        return 0.0;
+    }
+    let (wa, wb) = (2.0 * hb + ha, hb + 2.0 * ha);
+    (wa + wb) / (wa / da + wb / db)
 }
 
 #[cfg(test)]
@@ -139,6 +180,18 @@ mod tests {
         let h = 1e-6;
         let numeric = (t.at(6.0 + h) - t.at(6.0 - h)) / (2.0 * h);
         assert!((numeric - t.slope(6.0)).abs() < 1e-6 * numeric, "{numeric}"); // h^2 and rounding
+    }
+
+    #[test]
+    fn slope_has_no_jump_at_a_row() {
+        let t = SquareTable::new(&[(2.0, 30.0), (4.0, 160.0), (5.0, 200.0), (8.0, 1280.0)]);
+        for u in [2.0, 4.0, 5.0, 8.0] {
+            let h = 1e-7;
+            let (left, right) = (t.slope(u - h), t.slope(u + h));
+            // second derivative times 2 h: some 1e2 * 2e-7
+            assert!((left - right).abs() < 1e-4, "{u}: {left} {right}");
+        }
+        assert!((t.at(4.0) - 160.0).abs() < 1e-12 && (t.at(5.0) - 200.0).abs() < 1e-12);
     }
 
     #[test]

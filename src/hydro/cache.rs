@@ -50,7 +50,10 @@ pub fn load_or_compute(
     let mut warnings = Vec::new();
     match read(&path, key, craft, stations.clone(), omega.clone(), &options) {
         Ok(Some(strips)) => {
-            return Ok((CraftHydro::assemble(craft, physics, strips, &options)?, warnings));
+            return Ok((
+                CraftHydro::assemble(craft, physics, strips, &options)?,
+                warnings,
+            ));
         }
         Ok(None) => {}
         Err(reason) => warnings.push(format!(
@@ -62,7 +65,10 @@ pub fn load_or_compute(
     if let Err(cause) = write(dir, &path, key, &strips) {
         warnings.push(format!("cache {} is not written: {cause}", path.display()));
     }
-    Ok((CraftHydro::assemble(craft, physics, strips, &options)?, warnings))
+    Ok((
+        CraftHydro::assemble(craft, physics, strips, &options)?,
+        warnings,
+    ))
 }
 
 /// Where the tables of a key lie.
@@ -109,7 +115,9 @@ impl Hash {
     fn bytes(&mut self, bytes: &[u8]) {
         for &b in bytes {
             self.0 ^= u128::from(b);
-            self.0 = self.0.wrapping_mul(0x0000_0000_0100_0000_0000_0000_0000_013b);
+            self.0 = self
+                .0
+                .wrapping_mul(0x0000_0000_0100_0000_0000_0000_0000_013b);
         }
     }
 
@@ -324,7 +332,10 @@ mod tests {
         assert_eq!(fs::read_dir(dir.path()).expect("list").count(), 1);
         let (second, _) = load_or_compute(&craft, &quick(), dir.path()).expect("second");
         assert_eq!(first.raw, second.raw);
-        assert_eq!(first.strips.sections[0].flow, second.strips.sections[0].flow);
+        assert_eq!(
+            first.strips.sections[0].flow,
+            second.strips.sections[0].flow
+        );
         assert_eq!(first.shedding, second.shedding);
     }
 

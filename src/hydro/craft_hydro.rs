@@ -1,7 +1,33 @@
 //! Everything the water does to a craft in linear theory, computed once and read at any speed.
+//!
+//! [`CraftHydro`] holds what does not depend on speed: sections, zero-speed strip integrals, surge
+//! and end correction, shed momentum. [`CraftHydro::at_speed`] regularises them for a speed and
+//! makes the memory model and the wave-force table that belong to them.
+//!
+//! # Equation
+//! ```text
+//! A(w) = A_inf + KK(B) + A_surge - A_ends,  B(w, U) regularised       (zero-speed form, about O)
+//! ```
+//! Speed enters through Kirchhoff's equations in body axes (or [`super::radiation::stf_matrix`] in
+//! seakeeping axes) and through the wave force's own U-terms, nowhere else. A trailing edge sheds
+//! the sway momentum that the section with the strut has more than the bare hull behind it.
+//!
+//! # Symbols
+//! As in [`super::radiation`], [`super::regularise`], [`super::munk`], [`super::wave_force`].
+//!
+//! # Valid when
+//! As the rooms named; the least of them decides.
+//!
+//! # Source
+//! Those of the rooms named; the combination is this project's.
+//!
+//! # Checked by
+//! `long_waves_carry_the_craft`, `regularised_tables_are_causal_and_positive`,
+//! `memory_meets_the_aims_on_the_craft`, `doubling_the_grid_changes_little`,
+//! `wave_force_is_continuous_through_zero_encounter`,
+//! `speed_moment_in_long_waves_is_that_of_relative_motion`, `switches_do_what_they_say`.
 
 use nalgebra::{Matrix6, Vector3};
-use num_complex::Complex64;
 
 use super::memory::{FitOptions, FitReport, MemoryModel};
 use super::munk::EquivalentSpheroid;
@@ -10,17 +36,11 @@ use super::regularise::{Regularisation, gap_frequency_rad_s};
 use super::section::{SectionOptions, SectionSolver};
 use super::stations::Stations;
 use super::strip::{Strips, frequency_grid};
-use super::strip_waves::{Reading, Wave};
 use super::viscous::SheddingEdge;
 use super::wave_force::{WaveForceTable, WaveGrid};
 use crate::error::{Problem, Result};
-use crate::frames::encounter_rad_s;
 use crate::geometry::craft::Craft;
 use crate::spec::scenario::PhysicsSpec;
-
-/// k L of the encounter frequency up to which the strips' heave flow in waves takes the
-/// regularised ratio; there the finite-length factor is within a tenth of one.
-const HEAVE_RATIO_END: f64 = 6.0;
 
 /// Speed-independent tables of a craft.
 #[derive(Clone, Debug)]
@@ -201,193 +221,6 @@ impl CraftHydro {
         table.a_zero += more;
         (table, curve)
     }
-
-    /// Force per unit amplitude of one wave, modes in `Dof` order (see [`super::wave_force`]).
-    pub fn wave_force(
-        &self,
-        radiation: &RadiationTable,
-        speed_m_s: f64,
-        mu_rad: f64,
-        omega_rad_s: f64,
-    ) -> [Complex64; 6] {
-        let g = self.strips.g_m_s2;
-        let omega_e = encounter_rad_s(omega_rad_s, speed_m_s, mu_rad, g);
-        let wave = Wave {
-            omega_rad_s,
-            omega_e_rad_s: omega_e,
-            k: omega_rad_s * omega_rad_s / g,
-            mu_rad,
-        };
-        let reading = Reading::new(
-            &self.strips.omega_rad_s,
-            omega_e,
-            speed_m_s,
-            &self.regularisation,
-        );
-        let strip = self.strips.in_wave(&wave, &reading);
-        let fit = self.rigid_fit(&wave);
-        let (more, heave) = self.beyond_strips(radiation, omega_e, &reading);
-        let mut p = strip.momentum;
-        p[2] *= heave;
-        p[4] *= heave;
-        for i in 0..6 {
-            for j in 0..6 {
-                p[i] += more[(i, j)] * fit.nu[j];
-            }
-        }
-        let m1 = self.spheroid.surge_kg();
-        let z = self.spheroid.centre_m[2];
-        let y = self.spheroid.centre_m[1];
-        for (u, side) in fit.surge.iter().zip([1.0, -1.0]) {
-            p[0] += u * m1;
-            if self.surge_coupling {
-                p[4] += u * (m1 * z);
-                p[5] -= u * (m1 * y * side);
-            }
-        }
-        let rate = Complex64::new(0.0, omega_e);
-        let mut f: [Complex64; 6] = std::array::from_fn(|j| strip.froude_krylov[j] + rate * p[j]);
-        if !self.surge_coupling {
-            for j in 1..6 {
-                f[j] -= strip.longitudinal[j];
-            }
-        }
-        let a11 = 2.0 * m1;
-        f[4] += (fit.axis_w * a11 - p[2]) * speed_m_s;
-        f[5] += (p[1] - fit.axis_v * a11) * speed_m_s;
-        f
-    }
-
-    /// M - M_strip: complex mass of the regularised tables beyond what the strips' potentials give,
-    /// and the factor on the strips' heave flow that is in M_strip: the two-dimensional heave mass
-    /// jumps and grows like a logarithm at zero frequency, so for waves of encounter longer than
-    /// the craft the sections take the regularised craft's ratio.
-    fn beyond_strips(
-        &self,
-        radiation: &RadiationTable,
-        omega_e: f64,
-        reading: &Reading,
-    ) -> (Matrix6<Complex64>, Complex64) {
-        let w = omega_e.abs();
-        let (a, b) = radiation.at(w);
-        let damping = if w > 1e-9 { b / w } else { Matrix6::zeros() };
-        let s = reading.twin_share;
-        let mut strip_a = Matrix6::zeros();
-        let mut strip_b = Matrix6::zeros();
-        for (m, &c) in reading.weight.iter().enumerate() {
-            let i = reading.from + m;
-            let wi = self.raw.omega_rad_s[i];
-            strip_a += (self.raw.twin.a[i] * s + self.raw.isolated.a[i] * (1.0 - s)) * c;
-            strip_b += (self.raw.twin.b[i] * s + self.raw.isolated.b[i] * (1.0 - s)) * (c / wi);
-        }
-        let sign = if reading.conjugate { 1.0 } else { -1.0 };
-        let complex = |re: &Matrix6<f64>, im: &Matrix6<f64>, i: usize, j: usize| {
-            Complex64::new(re[(i, j)], sign * im[(i, j)])
-        };
-        let mass = a - self.surge;
-        // the end correction is no matter of frequency: out of the ratio
-        let whole = complex(&mass, &damping, 2, 2) + self.end_correction[(2, 2)];
-        let ratio = whole / complex(&strip_a, &strip_b, 2, 2);
-        let kl = w * w / self.strips.g_m_s2 * self.regularisation.length_m;
-        let share = super::regularise::fade((kl / HEAVE_RATIO_END).sqrt());
-        let heave = Complex64::ONE + (ratio - 1.0) * share;
-        let more = Matrix6::from_fn(|i, j| {
-            let vertical = (i == 2 || i == 4) && (j == 2 || j == 4);
-            let factor = if vertical { heave } else { Complex64::ONE };
-            complex(&mass, &damping, i, j) - complex(&strip_a, &strip_b, i, j) * factor
-        });
-        (more, heave)
-    }
-
-    /// Rigid motion of the craft that fits the orbital velocity along the hulls' axes best.
-    fn rigid_fit(&self, wave: &Wave) -> RigidFit {
-        let st = &self.strips.stations;
-        let y = self.spheroid.centre_m[1];
-        let (sin, cos) = wave.mu_rad.sin_cos();
-        let mut heave = Weighted::default();
-        let mut sway = Weighted::default();
-        let mut roll = Weighted::default();
-        let mut axis_z = 0.0;
-        for (i, &s) in st.section.iter().enumerate() {
-            let x = st.x_m[i];
-            let z = st.contours[s].axis_z_m;
-            let w = st.weight_m[i];
-            let inf = &self.strips.sections[s].infinite.isolated;
-            let level =
-                Complex64::from_polar(wave.omega_rad_s * (-wave.k * z).exp(), -wave.k * x * cos);
-            let side = Complex64::from_polar(1.0, -wave.k * y * sin);
-            // starboard and port: mean and half difference
-            let (mean, half) = (level * side.re, level * Complex64::new(0.0, side.im));
-            let down = Complex64::new(0.0, -1.0);
-            heave.add(w * inf[1][1], x, mean * down);
-            sway.add(w * inf[0][0], x, mean * sin);
-            roll.add(w * inf[1][1], x, half * down / y.max(1e-9));
-            axis_z += w * inf[0][0] * z;
-        }
-        let (w0, pitch) = heave.line();
-        let (v0, yaw) = sway.line();
-        let p = roll.mean();
-        let z = axis_z / sway.sum;
-        let centre = &self.spheroid.centre_m;
-        let surge = [1.0, -1.0].map(|side| {
-            Complex64::from_polar(
-                wave.omega_rad_s * (-wave.k * centre[2]).exp() * cos,
-                -wave.k * (centre[0] * cos + side * centre[1] * sin),
-            )
-        });
-        RigidFit {
-            nu: [Complex64::ZERO, v0 + p * z, w0, p, -pitch, yaw],
-            axis_v: v0 + yaw * centre[0],
-            axis_w: w0 + pitch * centre[0],
-            surge,
-        }
-    }
-}
-
-/// The fit of [`CraftHydro::rigid_fit`].
-struct RigidFit {
-    /// Velocities of O; surge left out, it is the spheroids'.
-    nu: [Complex64; 6],
-    /// Sway and heave velocity at the hulls' centre of volume, on the axis.
-    axis_v: Complex64,
-    axis_w: Complex64,
-    /// Orbital velocity along x at the centres of the starboard and the port hull.
-    surge: [Complex64; 2],
-}
-
-/// Weighted straight line through complex values.
-#[derive(Default)]
-struct Weighted {
-    sum: f64,
-    x: f64,
-    xx: f64,
-    f: Complex64,
-    xf: Complex64,
-}
-
-impl Weighted {
-    fn add(&mut self, w: f64, x: f64, f: Complex64) {
-        self.sum += w;
-        self.x += w * x;
-        self.xx += w * x * x;
-        self.f += f * w;
-        self.xf += f * (w * x);
-    }
-
-    fn mean(&self) -> Complex64 {
-        self.f / self.sum
-    }
-
-    /// Value at x = 0 and slope.
-    fn line(&self) -> (Complex64, Complex64) {
-        let det = self.sum * self.xx - self.x * self.x;
-        let slope = if det > 0.0 {
-            (self.xf * self.sum - self.f * self.x) / det
-        } else {
-            Complex64::ZERO
-        };
-        ((self.f - slope * self.x) / self.sum, slope)
-    }
 }
 
 fn checked_frequencies(w: &[f64]) -> Result<Vec<f64>> {
@@ -528,6 +361,8 @@ pub fn rigid_mass(craft: &Craft) -> Matrix6<f64> {
     }
     out
 }
+
+mod waves;
 
 #[cfg(test)]
 pub(crate) mod tests;

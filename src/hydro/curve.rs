@@ -27,7 +27,7 @@ use nalgebra::Matrix6;
 
 /// Ratio of successive nodes in the fitted tail and their number (reaches 66 times the last node).
 const TAIL_RATIO: f64 = 1.3;
-const TAIL_NODES: usize = 16;
+const TAIL_NODES: i32 = 16;
 /// Bounds of the fitted exponent: a wave maker's sway damping falls as w^-3, the textbook pair as w^-2; smooth keels faster.
 const TAIL_EXPONENT: (f64, f64) = (2.0, 12.0);
 
@@ -58,7 +58,7 @@ impl DampingCurve {
         value.extend_from_slice(b);
         let end = b[b.len() - 1];
         for k in 1..=TAIL_NODES {
-            let w = last_rad_s * TAIL_RATIO.powi(k as i32);
+            let w = last_rad_s * TAIL_RATIO.powi(k);
             node.push(w);
             value.push(tail(&end, &exponent, last_rad_s / w));
         }
@@ -88,7 +88,7 @@ impl DampingCurve {
 
     /// Frequencies given, rad/s, and zero before them.
     pub fn nodes(&self) -> &[f64] {
-        &self.node[..self.node.len() - TAIL_NODES]
+        &self.node[..self.node.len() - TAIL_NODES as usize]
     }
 
     /// Highest frequency given, rad/s.

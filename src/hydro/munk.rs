@@ -266,6 +266,63 @@ mod tests {
         }
     }
 
+    /// The whole line: sections solved by panels at 20 m depth, strips, correction, surge.
+    #[test]
+    fn solved_spheroid_has_munks_moment() {
+        use crate::geometry::contour::Contour;
+        use crate::hydro::section::SectionOptions;
+        use crate::hydro::strip::Strips;
+
+        let (c, z, b, rho) = (15.0, 20.0, 30.0, 1025.0);
+        for slenderness in [6.0, 15.0] {
+            let a: f64 = c / slenderness;
+            let (u, w) = crate::geometry::integrate::gauss_legendre(8);
+            let mut stations = Stations {
+                x_m: Vec::new(),
+                weight_m: Vec::new(),
+                section: Vec::new(),
+                contours: Vec::new(),
+            };
+            for (u, w) in u.iter().zip(&w) {
+                let r = a * (1.0 - u * u).sqrt();
+                let hull = (0..=180).map(|i| {
+                    let t = std::f64::consts::TAU * f64::from(i) / 180.0;
+                    [b - r * t.sin(), z - r * t.cos()]
+                });
+                let contour = Contour {
+                    x_m: c * u,
+                    pieces: vec![hull.collect()],
+                    surface_piercing: false,
+                    area_m2: std::f64::consts::PI * r * r,
+                    half_breadth_m: r,
+                    half_height_m: r,
+                    axis_z_m: z,
+                    centre_y_m: b,
+                    strut_half_thickness_m: 0.0,
+                };
+                stations.push(c * u, c * w, contour);
+            }
+            let options = SectionOptions::default();
+            let strips =
+                Strips::solve(stations, vec![1.0], &options, rho, 9.80665).expect("strips");
+            let s = spheroid(slenderness, rho);
+            let a33 = strips.radiation().isolated.a_inf - s.end_correction();
+            let moment = a33[(2, 2)] - s.surge_matrix(true)[(0, 0)];
+            let l = Lamb::of_slenderness(slenderness);
+            let munk = 2.0 * s.displaced_kg * (l.k2 - l.k1);
+            // 3 % asked; the surface at 20 m takes (a/2h)^2, panels and quadrature the rest
+            assert!(
+                (moment / munk - 1.0).abs() < 0.01,
+                "{slenderness} {}",
+                moment / munk
+            );
+            // slender limit: strips alone are rho times volume, 0.5 % asked
+            let bare = strips.radiation().isolated.a_inf[(2, 2)];
+            let image = 1.0 - 2.0 * (a / (2.0 * z)).powi(2);
+            assert!((bare / (2.0 * s.displaced_kg * image) - 1.0).abs() < 0.005);
+        }
+    }
+
     #[test]
     fn published_munk_moment() {
         // references/C_slender_hydrostatics.json munk.S: rho 1025, U 10, V 100, L/D 8, 5 deg

@@ -8,9 +8,19 @@
 //! `h = (k l/2)(n2 - i n3 sin mu)`; the mirror panel has the conjugate. Integrals over the
 //! section's area are taken in horizontal slices whose widths are the polygon's.
 //!
+//! # Symbols
+//! k wave number (1/m), mu heading, n2 n3 normal out of the body, l panel length (m).
+//!
+//! # Valid when
+//! As [`super::wave_force`].
+//!
+//! # Source
+//! Salvesen, Tuck & Faltinsen (1970), SNAME Trans. 78.
+//!
 //! # Checked by
 //! `long_waves_carry_the_craft`, `volume_integrals_match_a_circle`.
 
+use nalgebra::Matrix6;
 use num_complex::Complex64;
 
 use super::regularise::Regularisation;
@@ -40,6 +50,9 @@ pub struct StripWave {
     pub longitudinal: [Complex64; 6],
     /// Momentum of the diffracted flow (surge has none).
     pub momentum: [Complex64; 6],
+    /// Heave and pitch momentum of a unit heave mass spread as the sections' waterline sources
+    /// are, strength by breadth, driven as the wave drives a source: by the Froude-Krylov force.
+    pub source: [Complex64; 2],
 }
 
 /// One section's part, per unit length and over density, without the station's phase.
@@ -89,6 +102,8 @@ impl Strips {
             .map(|s| section_in_wave(s, wave, reading, self.g_m_s2))
             .collect();
         let mut out = StripWave::default();
+        let breadths = self.breadth_square_m3();
+        let drive = Complex64::new(0.0, wave.omega_rad_s / self.g_m_s2);
         let slope = Complex64::new(0.0, self.g_m_s2 * wave.k * wave.mu_rad.cos());
         for (i, &s) in self.stations.section.iter().enumerate() {
             let x = self.stations.x_m[i];
@@ -99,6 +114,13 @@ impl Strips {
             let p = &parts[s];
             add(&mut out.froude_krylov, &p.froude_krylov, x, phase);
             add(&mut out.momentum, &p.momentum, x, phase);
+            let breadth = self.breadth_m(s);
+            if breadth > 0.0 {
+                let turn = phase / self.rho_kg_m3;
+                let f = p.froude_krylov[1] * turn * drive * (breadth / breadths);
+                out.source[0] += f;
+                out.source[1] -= f * x;
+            }
             // -dp/dx = i k cos mu rho g exp(...) on the volume, with its levers
             let force = slope * phase;
             out.longitudinal[0] += force * p.area;
@@ -109,6 +131,38 @@ impl Strips {
             *f += l;
         }
         out
+    }
+}
+
+impl Strips {
+    /// Waterline breadth of both hulls at a section, m.
+    fn breadth_m(&self, section: usize) -> f64 {
+        4.0 * self.stations.contours[section].strut_half_thickness_m
+    }
+
+    /// Integral of its square over x, m3.
+    fn breadth_square_m3(&self) -> f64 {
+        let st = &self.stations;
+        let terms = st.section.iter().zip(&st.weight_m);
+        terms.map(|(&s, w)| w * self.breadth_m(s).powi(2)).sum()
+    }
+
+    /// Mass matrix of the unit heave mass of [`StripWave::source`] (zero without struts).
+    pub fn source_matrix(&self) -> Matrix6<f64> {
+        let whole = self.breadth_square_m3();
+        let mut m = Matrix6::zeros();
+        for (i, &s) in self.stations.section.iter().enumerate() {
+            let b = self.breadth_m(s);
+            if b > 0.0 {
+                let share = self.stations.weight_m[i] * b * b / whole;
+                let x = self.stations.x_m[i];
+                m[(2, 2)] += share;
+                m[(2, 4)] -= share * x;
+                m[(4, 2)] -= share * x;
+                m[(4, 4)] += share * x * x;
+            }
+        }
+        m
     }
 }
 
@@ -211,7 +265,12 @@ impl Slices {
             bottom = bottom.max(p[1]);
         }
         let breaks = merged(
-            vec![top, (axis_z_m - half_height_m).max(top), axis_z_m.clamp(top, bottom), bottom],
+            vec![
+                top,
+                (axis_z_m - half_height_m).max(top),
+                axis_z_m.clamp(top, bottom),
+                bottom,
+            ],
             1e-6 * (bottom - top),
         );
         let mut rows = Vec::new();
@@ -236,12 +295,18 @@ impl Slices {
     /// Scales the heights by c0 + c1 z so that area and first moment become those given.
     fn scale(&mut self, [area, first]: [f64; 2]) {
         let m = |p: i32| -> f64 {
-            self.rows.iter().map(|r| 2.0 * r[1] * r[3] * r[0].powi(p)).sum()
+            self.rows
+                .iter()
+                .map(|r| 2.0 * r[1] * r[3] * r[0].powi(p))
+                .sum()
         };
         let (m0, m1, m2) = (m(0), m(1), m(2));
         let det = m0 * m2 - m1 * m1;
         if det.abs() > 0.0 {
-            let (c0, c1) = ((area * m2 - first * m1) / det, (first * m0 - area * m1) / det);
+            let (c0, c1) = (
+                (area * m2 - first * m1) / det,
+                (first * m0 - area * m1) / det,
+            );
             for r in &mut self.rows {
                 r[3] *= c0 + c1 * r[0];
             }
@@ -255,7 +320,11 @@ impl Slices {
             let e = 2.0 * half * dz * (-k * z).exp();
             let (sin, cos) = (kappa * y).sin_cos();
             let x = kappa * half;
-            let sinc = if x.abs() < 1e-3 { 1.0 - x * x / 6.0 } else { x.sin() / x };
+            let sinc = if x.abs() < 1e-3 {
+                1.0 - x * x / 6.0
+            } else {
+                x.sin() / x
+            };
             // starboard and port together: 2 cos even, -2 i sin odd in y
             s0 += 2.0 * e * cos * sinc;
             sz += 2.0 * e * z * cos * sinc;
@@ -277,7 +346,11 @@ fn moments(edges: &[[[f64; 2]; 2]]) -> [f64; 2] {
         add(*a, *b);
     }
     add(edges[edges.len() - 1][1], edges[0][0]);
-    if out[0] < 0.0 { [-out[0], -out[1]] } else { out }
+    if out[0] < 0.0 {
+        [-out[0], -out[1]]
+    } else {
+        out
+    }
 }
 
 /// sinh(x)/x; by series where panels are short against the wave.

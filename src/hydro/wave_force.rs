@@ -121,8 +121,8 @@ impl WaveForceTable {
         let mut f = [Complex64::ZERO; 6];
         let mut df = [Complex64::ZERO; 6];
         for k in 0..4 {
-            for l in 0..4 {
-                let (v, dv) = (c[k] * cw[l], dc[k] * cw[l]);
+            for (l, cl) in cw.iter().enumerate() {
+                let (v, dv) = (c[k] * cl, dc[k] * cl);
                 for j in 0..6 {
                     // beyond 0 and pi the table is its own mirror image
                     let s = if j % 2 == 1 { sign[k] } else { 1.0 };
@@ -152,7 +152,9 @@ impl WaveForceTable {
         let (from, mut c) = lagrange(grid, i, w);
         if omega > grid[last] {
             let fall = (grid[last] / omega).powi(4);
-            c.iter_mut().for_each(|c| *c *= fall);
+            for c in &mut c {
+                *c *= fall;
+            }
         }
         (c, from)
     }
@@ -162,18 +164,16 @@ impl WaveForceTable {
     fn heading_weights(&self, mu: f64) -> ([usize; 4], [f64; 4], [f64; 4], [f64; 4]) {
         let grid = &self.mu_rad;
         let last = grid.len() - 1;
-        let i = grid.partition_point(|&x| x <= mu).clamp(1, last) as isize - 1;
+        // one more than the interval's first node, so that it may stand before the grid
+        let after = grid.partition_point(|&x| x <= mu).clamp(1, last);
         let mut index = [0; 4];
         let mut sign = [1.0; 4];
         let mut x = [0.0; 4];
         for k in 0..4 {
-            let want = i - 1 + k as isize;
-            (index[k], sign[k], x[k]) = if want < 0 {
-                (1, -1.0, -grid[1])
-            } else if want as usize > last {
-                (last - 1, -1.0, std::f64::consts::TAU - grid[last - 1])
-            } else {
-                (want as usize, 1.0, grid[want as usize])
+            (index[k], sign[k], x[k]) = match (after + k).checked_sub(2) {
+                None => (1, -1.0, -grid[1]),
+                Some(i) if i > last => (last - 1, -1.0, std::f64::consts::TAU - grid[last - 1]),
+                Some(i) => (i, 1.0, grid[i]),
             };
         }
         let mut c = [0.0; 4];

@@ -203,13 +203,15 @@ impl<'a> Assembly<'a> {
         let slope = self.plant.steady.slope(self.nu[0]);
         let mut c = self.force.column_mut(6);
         c += slope;
-        if let Some((spring, damper)) = &self.plant.hold {
-            let u = self.plant.speed_m_s;
-            for (mode, position) in [(0, 0), (1, 1), (5, 5)] {
-                self.force[(mode, position)] -= spring[mode];
-                self.force[(mode, 6 + mode)] -= damper[mode];
+        if let Some(hold) = &self.plant.hold {
+            for j in [0, 1, 5] {
+                let mut position = self.force.column_mut(j);
+                position -= hold.spring.column(j);
+                let mut velocity = self.force.column_mut(6 + j);
+                velocity -= hold.damper.column(j);
             }
-            self.force[(1, 5)] -= damper[1] * u;
+            let mut heading = self.force.column_mut(5);
+            heading -= hold.damper.column(1) * self.plant.speed_m_s;
         }
     }
 

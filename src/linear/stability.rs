@@ -188,9 +188,9 @@ fn bisect(f: &dyn Fn(f64) -> Result<f64>, mut below: f64, mut above: f64) -> Res
     while above - below > 0.02 {
         let middle = 0.5 * (below + above);
         if f(middle)? < 0.0 {
-            above = middle
+            above = middle;
         } else {
-            below = middle
+            below = middle;
         }
     }
     Ok(to_kn(kn(0.5 * (below + above))))

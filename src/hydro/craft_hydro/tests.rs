@@ -1,13 +1,14 @@
 //! Checks on the demonstration craft.
 
 use nalgebra::{Matrix6, SVector};
+use num_complex::Complex64;
 
 use super::*;
 use crate::hydro::curve::DampingCurve;
 use crate::hydro::regularise::scaled_smallest_eigenvalue;
 use crate::hydro::strip::frequency_grid_of;
-use crate::spec::scenario::{InteractionSpec, LowFrequencySpec};
 use crate::spec::craft::CraftSpec;
+use crate::spec::scenario::{InteractionSpec, LowFrequencySpec};
 
 pub(crate) fn craft(name: &str) -> Craft {
     let path = format!("{}/scenarios/craft/{name}.json", env!("CARGO_MANIFEST_DIR"));
@@ -39,7 +40,13 @@ fn long_waves_carry_the_craft() {
         let h = CraftHydro::compute(&c, &PhysicsSpec::default()).expect("hydro");
         for w in [0.02, 0.05] {
             let k = w * w / c.g_m_s2;
-            for mu in [0.0_f64, 0.6, std::f64::consts::FRAC_PI_2, 2.5, std::f64::consts::PI] {
+            for mu in [
+                0.0_f64,
+                0.6,
+                std::f64::consts::FRAC_PI_2,
+                2.5,
+                std::f64::consts::PI,
+            ] {
                 let x = response(&c, &h, mu, w);
                 let heave = (x[2] + 1.0).norm();
                 let pitch = (x[4] - Complex64::new(0.0, -k * mu.cos())).norm() / k;
@@ -135,7 +142,10 @@ fn memory_meets_the_aims_on_the_craft() {
             }
             let (a, b) = (s.memory.zero_frequency_added_mass(), s.radiation.a_zero);
             for j in 1..6 {
-                assert!((a[(j, j)] / b[(j, j)] - 1.0).abs() < 0.02, "{name} {speed} {j}");
+                assert!(
+                    (a[(j, j)] / b[(j, j)] - 1.0).abs() < 0.02,
+                    "{name} {speed} {j}"
+                );
             }
         }
     }
@@ -165,7 +175,10 @@ fn doubling_the_grid_changes_little() {
                 assert!(db < 0.01, "{speed} {w} {j} B {db}");
             }
             for (x, y) in kc.iter().zip(&kf) {
-                assert!((x[(j, j)] - y[(j, j)]).abs() < 0.005 * kf[0][(j, j)], "{speed} {j} K");
+                assert!(
+                    (x[(j, j)] - y[(j, j)]).abs() < 0.005 * kf[0][(j, j)],
+                    "{speed} {j} K"
+                );
             }
         }
     }
@@ -183,11 +196,20 @@ fn wave_force_is_continuous_through_zero_encounter() {
         let scale = at[j].norm();
         assert!(scale.is_finite() && scale > 0.0);
         // the wave changes by 2 dw/w = 2e-4 itself, times k L of order 5
-        assert!((below[j] - at[j]).norm() < 3e-3 * scale, "{j}");
-        assert!((above[j] - at[j]).norm() < 3e-3 * scale, "{j}");
+        let jump = (below[j] - at[j]).norm().max((above[j] - at[j]).norm());
+        assert!(
+            jump < 3e-3 * scale,
+            "{j} {} {} {}",
+            below[j],
+            at[j],
+            above[j]
+        );
     }
     for j in [1, 3, 5] {
-        assert!(at[j].norm() < 1e-9 * at[2].norm(), "no lateral force in following seas");
+        assert!(
+            at[j].norm() < 1e-9 * at[2].norm(),
+            "no lateral force in following seas"
+        );
     }
 }
 
@@ -200,7 +222,13 @@ fn table_is_close_to_the_force_itself() {
         let lane = s.wave_force.force.slice(ndarray::s![.., .., j]);
         lane.iter().map(|f| f.norm()).fold(0.0, f64::max)
     });
-    for (mu, w) in [(0.31_f64, 0.47), (1.0, 0.83), (1.93, 1.21), (2.71, 0.66), (3.0, 1.52)] {
+    for (mu, w) in [
+        (0.31_f64, 0.47),
+        (1.0, 0.83),
+        (1.93, 1.21),
+        (2.71, 0.66),
+        (3.0, 1.52),
+    ] {
         let (got, want) = (s.wave_force.at(mu, w), h.wave_force(&s.radiation, u, mu, w));
         for j in 0..6 {
             let e = (got[j] - want[j]).norm() / peak[j];
@@ -241,19 +269,38 @@ fn switches_do_what_they_say() {
         ..PhysicsSpec::default()
     };
     let of = |p: &PhysicsSpec| CraftHydro::compute(&c, p).expect("hydro");
-    let full = of(&PhysicsSpec { interaction: InteractionSpec::Full, ..base.clone() });
-    let alone = of(&PhysicsSpec { interaction: InteractionSpec::Isolated, ..base.clone() });
+    let full = of(&PhysicsSpec {
+        interaction: InteractionSpec::Full,
+        ..base.clone()
+    });
+    let alone = of(&PhysicsSpec {
+        interaction: InteractionSpec::Isolated,
+        ..base.clone()
+    });
     let (tf, _) = full.radiation_at(0.0);
     let (ti, _) = alone.radiation_at(0.0);
     let i = tf.omega_rad_s.partition_point(|w| *w < 1.5);
     assert!((tf.b[i][(1, 1)] - full.raw.twin.b[i][(1, 1)]).abs() < 1e-6 * tf.b[i][(1, 1)]);
     assert!((ti.b[i][(1, 1)] - full.raw.isolated.b[i][(1, 1)]).abs() < 1e-6 * ti.b[i][(1, 1)]);
-    let sectional = of(&PhysicsSpec { low_frequency: LowFrequencySpec::Sectional, ..base.clone() });
+    let sectional = of(&PhysicsSpec {
+        low_frequency: LowFrequencySpec::Sectional,
+        ..base.clone()
+    });
     let (ts, _) = sectional.radiation_at(0.0);
     let (td, _) = of(&base).radiation_at(0.0);
-    assert!(ts.a_zero[(2, 2)] > 1.2 * td.a_zero[(2, 2)], "the logarithm is back");
-    let no_surge = of(&PhysicsSpec { surge_coupling: false, end_correction: false, ..base.clone() });
+    assert!(
+        ts.a_zero[(2, 2)] > 1.2 * td.a_zero[(2, 2)],
+        "the logarithm is back"
+    );
+    let no_surge = of(&PhysicsSpec {
+        surge_coupling: false,
+        end_correction: false,
+        ..base.clone()
+    });
     assert!(no_surge.surge[(0, 4)].abs() < 1e-9 && no_surge.end_correction.norm() < 1e-9);
-    let bad = PhysicsSpec { frequencies_rad_s: Some(vec![1.0, 0.5, 2.0, 3.0]), ..base };
+    let bad = PhysicsSpec {
+        frequencies_rad_s: Some(vec![1.0, 0.5, 2.0, 3.0]),
+        ..base
+    };
     assert!(CraftHydro::compute(&c, &bad).is_err());
 }

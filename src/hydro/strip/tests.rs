@@ -60,7 +60,13 @@ fn contour(size: f64, strut: bool) -> Contour {
         x_m: 0.0,
         pieces,
         surface_piercing: strut,
-        area_m2: size * size * if strut { area } else { std::f64::consts::PI * r * r },
+        area_m2: size
+            * size
+            * if strut {
+                area
+            } else {
+                std::f64::consts::PI * r * r
+            },
         half_breadth_m: size * r,
         half_height_m: size * r,
         axis_z_m: size * h,
@@ -76,12 +82,20 @@ fn strips(size: f64) -> Strips {
         section: Vec::new(),
         contours: Vec::new(),
     };
-    for (x, strut) in [(-10.0, false), (-5.0, true), (1.0, true), (6.0, true), (11.0, false)] {
+    for (x, strut) in [
+        (-10.0, false),
+        (-5.0, true),
+        (1.0, true),
+        (6.0, true),
+        (11.0, false),
+    ] {
         stations.push(size * x, size * 5.0, contour(size, strut));
     }
     assert_eq!(stations.contours.len(), 2, "equal sections are cut once");
     let g = 9.80665;
-    let omega: Vec<f64> = [0.3, 0.8, 1.4, 2.5, 5.0].map(|w: f64| w / size.sqrt()).to_vec();
+    let omega: Vec<f64> = [0.3, 0.8, 1.4, 2.5, 5.0]
+        .map(|w: f64| w / size.sqrt())
+        .to_vec();
     Strips::solve(stations, omega, &SectionOptions::default(), 1025.0, g).expect("strips")
 }
 
@@ -96,7 +110,11 @@ fn froude_scaling_is_exact() {
                 let want = a[(i, j)] * l.powi(power);
                 let scale = (a[(i, i)] * a[(j, j)]).abs().sqrt() * l.powi(power);
                 // rounding, amplified by the solution of the panels' equations
-                assert!((b[(i, j)] - want).abs() < 1e-8 * scale, "{i}{j} {} {want}", b[(i, j)]);
+                assert!(
+                    (b[(i, j)] - want).abs() < 1e-8 * scale,
+                    "{i}{j} {} {want}",
+                    b[(i, j)]
+                );
             }
         }
     }

@@ -1,0 +1,12 @@
+//! Many cases: a scenario's laws, speeds, headings and seeds, run and judged side by side.
+//!
+//! ```text
+//! scenario -> stage (craft model, plants and trim per speed, laws) -> cases -> runs (threads)
+//!          -> ride reports -> pooled over seeds -> beside the baseline
+//! ```
+//! The only room with threads beside the tables of `hydro`. Results stand in the order of the
+//! scenario and do not depend on the number of threads.
+
+pub mod compare;
+pub mod judge;
+pub mod stage;

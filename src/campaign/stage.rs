@@ -1,0 +1,250 @@
+//! A scenario made ready: the craft's model, a plant with its trim for every speed, the laws.
+
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use crate::control::lqr::LqrMatrices;
+use crate::control::signal::Setup;
+use crate::control::{self, Controller};
+use crate::design;
+use crate::design::lqr::LqrDesignReport;
+use crate::dynamics::model::CraftModel;
+use crate::dynamics::plant::Plant;
+use crate::error::{Error, Result};
+use crate::frames::Dof;
+use crate::linear::assemble::assemble;
+use crate::linear::modes::{self, Pole};
+use crate::linear::trim::{self, Trim};
+use crate::math::ode::Tolerance;
+use crate::math::rng::{Purpose, generator};
+use crate::sea::realisation::{Realisation, realise};
+use crate::sim::bake::{self, Recipe};
+use crate::sim::case::{Case, Integrator, Sensing, Timing};
+use crate::sim::checks::{self, Narrowest, Warning};
+use crate::sim::setup::setup;
+use crate::spec::controller::ControllerSpec;
+use crate::spec::scenario::{self as paper, ScenarioSpec};
+use crate::spec::sea::SeaSpec;
+use crate::spec::validate::Bundle;
+use crate::units::{deg, kn};
+
+/// A law with the gains it needs, ready to be handed to runs.
+#[derive(Clone, Debug)]
+pub struct LawPlan {
+    /// What its file says.
+    pub spec: ControllerSpec,
+    /// Where its file lies.
+    pub folder: PathBuf,
+    /// Solved gains of an LQR.
+    pub matrices: Option<LqrMatrices>,
+    /// How they were solved.
+    pub report: Option<LqrDesignReport>,
+}
+
+impl LawPlan {
+    /// Reads the law of a file and solves what has to be solved on the craft.
+    ///
+    /// # Errors
+    /// What is wrong with the file, or why no gains exist.
+    pub fn new(spec: &ControllerSpec, folder: &Path, model: &CraftModel) -> Result<Self> {
+        let solved = design::solve(spec, model)?;
+        let (matrices, report) = solved.map_or((None, None), |(m, r)| (Some(m), Some(r)));
+        let plan = LawPlan {
+            spec: spec.clone(),
+            folder: folder.to_owned(),
+            matrices,
+            report,
+        };
+        plan.make()?;
+        Ok(plan)
+    }
+
+    /// A fresh law for one run.
+    ///
+    /// # Errors
+    /// As [`control::from_spec`].
+    pub fn make(&self) -> Result<Box<dyn Controller>> {
+        control::from_spec(&self.spec, &self.folder, self.matrices.clone())
+    }
+}
+
+/// One speed of a scenario.
+pub struct SpeedStage {
+    /// Speed, kn.
+    pub speed_kn: f64,
+    /// The craft at that speed.
+    pub plant: Arc<Plant>,
+    /// Its equilibrium.
+    pub trim: Trim,
+    /// What laws are told.
+    pub setup: Setup,
+    /// Poles with fins fixed.
+    pub poles: Vec<Pole>,
+}
+
+/// A scenario made ready.
+pub struct Stage {
+    /// The scenario.
+    pub scenario: ScenarioSpec,
+    /// The sea.
+    pub sea: SeaSpec,
+    /// Folder of the sea file.
+    pub sea_folder: PathBuf,
+    /// The craft.
+    pub model: CraftModel,
+    /// Speeds in the scenario's order.
+    pub speeds: Vec<SpeedStage>,
+    /// Laws in the scenario's order.
+    pub laws: Vec<LawPlan>,
+}
+
+impl Stage {
+    /// Makes a scenario ready: tables, trims, gains; everything that can fail fails here.
+    ///
+    /// # Errors
+    /// Anything wrong with the craft or a law, at its key.
+    pub fn new(bundle: &Bundle, cache: Option<&Path>) -> Result<Self> {
+        let scenario = &bundle.scenario.spec;
+        let model = CraftModel::build(&bundle.craft.spec, &scenario.physics, cache)
+            .map_err(|e| Error::from(crate::spec::locate(e.problems, &bundle.craft.source)))?;
+        let speeds = scenario
+            .speeds_kn
+            .iter()
+            .map(|&speed| SpeedStage::new(&model, scenario, speed))
+            .collect::<Result<Vec<_>>>()?;
+        let laws = bundle
+            .controllers
+            .iter()
+            .map(|c| LawPlan::new(&c.spec, c.source.folder(), &model))
+            .collect::<Result<Vec<_>>>()?;
+        Ok(Stage {
+            scenario: scenario.clone(),
+            sea: bundle.sea.spec.clone(),
+            sea_folder: bundle.sea.source.folder().to_owned(),
+            model,
+            speeds,
+            laws,
+        })
+    }
+
+    /// Duration with run-in, s.
+    pub fn whole_s(&self) -> f64 {
+        self.scenario.duration_s + self.scenario.run_in_s
+    }
+
+    /// The sea of one speed, heading and seed.
+    ///
+    /// # Errors
+    /// As [`realise`].
+    pub fn sea(&self, speed: &SpeedStage, heading_deg: f64, seed: u64) -> Result<Realisation> {
+        let mut rng = generator(seed, 0, Purpose::Waves, 0);
+        realise(
+            &self.sea,
+            &self.sea_folder,
+            deg(heading_deg),
+            kn(speed.speed_kn),
+            self.whole_s(),
+            &mut rng,
+        )
+    }
+
+    /// The case of one speed, heading and seed.
+    ///
+    /// # Errors
+    /// Timings that do not fit each other; a sea that cannot be drawn.
+    pub fn case(&self, speed: &SpeedStage, heading_deg: f64, seed: u64) -> Result<Case> {
+        let s = &self.scenario;
+        let timing = Timing::new(
+            s.duration_s,
+            s.run_in_s,
+            s.step_s,
+            speed.setup.sample_period_s,
+            s.record_s,
+        )?;
+        let sea = self.sea(speed, heading_deg, seed)?;
+        let mut case = Case::new(bake::parts(&Recipe {
+            name: format!("{} kn, {heading_deg} deg, seed {seed}", speed.speed_kn),
+            model: &self.model,
+            plant: speed.plant.clone(),
+            trim: &speed.trim,
+            sea: &sea,
+            timing,
+            integrator: match s.integrator {
+                paper::Integrator::FixedStep => Integrator::FixedStep,
+                paper::Integrator::Dopri5 => Integrator::Reference(Tolerance::default()),
+            },
+            course: &s.course,
+            sensing: Sensing::Suite {
+                craft: Arc::new(self.model.craft.spec.clone()),
+                errors: s.physics.sensor_errors,
+                seed,
+                case: 0,
+            },
+        }))?;
+        case.warnings.extend(self.case_warnings(speed, &sea));
+        Ok(case)
+    }
+
+    /// Spacing of the components against the narrowest response, repetition, length, step.
+    fn case_warnings(&self, speed: &SpeedStage, sea: &Realisation) -> Vec<Warning> {
+        let u = kn(speed.speed_kn);
+        let encounter: Vec<f64> = sea
+            .components
+            .iter()
+            .map(|c| c.encounter_rad_s(u))
+            .collect();
+        let s = &self.scenario;
+        let mut out = Vec::new();
+        let fastest = speed
+            .plant
+            .actuators
+            .iter()
+            .map(|a| a.natural_frequency_rad_s);
+        out.extend(checks::step_length(s.step_s, fastest.fold(0.0, f64::max)));
+        if sea.components.len() < 2 {
+            return out;
+        }
+        out.extend(
+            speed
+                .narrowest()
+                .and_then(|n| checks::component_spacing(&encounter, &n)),
+        );
+        out.extend(checks::repetition(&encounter, self.whole_s()));
+        out
+    }
+}
+
+impl SpeedStage {
+    fn new(model: &CraftModel, scenario: &ScenarioSpec, speed_kn: f64) -> Result<Self> {
+        let plant = model.plant(kn(speed_kn), &scenario.course)?;
+        let trim = trim::level(&plant)?;
+        let linear = assemble(&plant, &trim.x, None);
+        let poles = modes::poles(&linear, &plant.mass)?;
+        if trim.x.iter().any(|v| !v.is_finite()) {
+            return Err(Error::new(format!(
+                "the trim at {speed_kn} kn is not finite"
+            )));
+        }
+        let setup = setup(model, &plant, &trim);
+        Ok(SpeedStage {
+            speed_kn,
+            plant: Arc::new(plant),
+            trim,
+            setup,
+            poles,
+        })
+    }
+
+    /// The narrowest stable response of heave, roll or pitch with fins fixed.
+    fn narrowest(&self) -> Option<Narrowest> {
+        self.poles
+            .iter()
+            .filter(|p| matches!(p.motion, Some(Dof::Heave | Dof::Roll | Dof::Pitch)))
+            .filter(|p| p.value.im > 0.1 && p.value.re < 0.0)
+            .map(|p| Narrowest {
+                omega_rad_s: p.value.im,
+                half_bandwidth_rad_s: -p.value.re,
+            })
+            .min_by(|a, b| a.half_bandwidth_rad_s.total_cmp(&b.half_bandwidth_rad_s))
+    }
+}

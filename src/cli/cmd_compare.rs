@@ -1,0 +1,269 @@
+//! `compare`: all laws of a scenario against its first, numbers and pictures.
+
+use std::path::{Path, PathBuf};
+
+use rayon::prelude::*;
+use serde::Serialize;
+
+use super::args::OutputArgs;
+use super::progress::Progress;
+use super::shell::Shell;
+use super::{Status, table};
+use crate::campaign::compare::{self, Cell, Comparison, Selection};
+use crate::campaign::stage::Stage;
+use crate::error::{Error, Result};
+use crate::metrics::compare::NoPercentage;
+use crate::metrics::pool::Quantity;
+use crate::report::chart::Heading;
+use crate::report::comparison::figures;
+use crate::report::craft_views::craft_views;
+use crate::spec::validate::bundle;
+
+/// Options of `compare`.
+#[derive(Clone, Debug, clap::Args)]
+#[command(
+    after_help = "Example: ridewright compare scenarios/demo.json --out out/demo\n\
+                  The first controller of the scenario is the baseline of all percentages."
+)]
+pub struct Options {
+    /// Scenario file (`ridewright.scenario/1`).
+    #[arg(value_name = "SCENARIO.json")]
+    pub scenario: PathBuf,
+    /// Threads to run cases on, a count (no unit); results do not depend on it.
+    #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(u16).range(1..=1024))]
+    pub threads: Option<u16>,
+    /// Output.
+    #[command(flatten)]
+    pub output: OutputArgs,
+}
+
+/// Runs the scenario and tells what came out.
+///
+/// # Errors
+/// What is wrong with the scenario or its files; a folder that cannot be written.
+pub fn run(options: &Options, cache: Option<&Path>, shell: &mut Shell) -> Result<Status> {
+    let bundle = bundle(&options.scenario)?;
+    let out = options.output.out.as_deref();
+    if let Some(dir) = out {
+        make_folder(dir)?;
+    }
+    let stage = Stage::new(&bundle, cache)?;
+    for w in &stage.model.warnings {
+        shell.warn(w, None);
+    }
+    let selection = Selection::default();
+    let progress = Progress::new(shell, compare::count(&stage, &selection), "runs");
+    let found = on_threads(options.threads, || {
+        compare::compare(&stage, &selection, &|| progress.step())
+    })??;
+    progress.finish();
+    tell_warnings(&found, shell);
+    if options.output.json {
+        shell.json(&found)?;
+    } else {
+        print(&found, shell)?;
+    }
+    if let Some(dir) = out {
+        write_json(dir, "comparison.json", &found)?;
+        let n = draw(&stage, &found, dir)?;
+        shell.talk(&format!(
+            "\nwritten into {}: comparison.json and {n} pictures, each as PNG and SVG",
+            dir.display()
+        ));
+    }
+    shell.caution();
+    Ok(if found.cells.iter().all(|c| c.completed) {
+        Status::Met
+    } else {
+        Status::NotMet
+    })
+}
+
+/// The point at which acceleration is told and drawn: the bridge where there is one.
+fn point_of(stage: &Stage) -> String {
+    let points = &stage.model.craft.points;
+    let bridge = points
+        .iter()
+        .find(|p| p.0 == "bridge")
+        .or_else(|| points.first());
+    bridge.map_or_else(String::new, |p| p.0.clone())
+}
+
+/// Draws the craft and the comparison; returns how many pictures.
+fn draw(stage: &Stage, found: &Comparison, dir: &Path) -> Result<usize> {
+    let craft = &stage.model.craft;
+    let heading = Heading::new(
+        &craft.spec.name,
+        "Plan, profile and section",
+        &craft.spec.note,
+    );
+    craft_views(craft, &stage.model.surfaces, heading).write(dir, "craft")?;
+    let words = |deg: f64| format!("{} {deg:.0}°", heading_word(deg));
+    let figures = figures(found, &point_of(stage), &words);
+    figures
+        .par_iter()
+        .map(|(stem, f)| f.write(dir, stem).map(|_| ()))
+        .collect::<Result<()>>()?;
+    Ok(1 + figures.len())
+}
+
+/// Runs `work` on the number of threads asked for.
+pub(super) fn on_threads<T: Send>(
+    threads: Option<u16>,
+    work: impl FnOnce() -> T + Send,
+) -> Result<T> {
+    let mut builder = rayon::ThreadPoolBuilder::new();
+    if let Some(n) = threads {
+        builder = builder.num_threads(usize::from(n));
+    }
+    let pool = builder
+        .build()
+        .map_err(|e| Error::new(format!("cannot start threads: {e}")))?;
+    Ok(pool.install(work))
+}
+
+/// Makes the folder for results before anything long is done.
+pub(super) fn make_folder(dir: &Path) -> Result<()> {
+    std::fs::create_dir_all(dir).map_err(|e| Error::io("make the folder", dir, &e))
+}
+
+/// Writes a value as JSON into a folder.
+pub(super) fn write_json(dir: &Path, name: &str, value: &impl Serialize) -> Result<()> {
+    let path = dir.join(name);
+    let text = serde_json::to_string_pretty(value)
+        .map_err(|e| Error::new(format!("cannot write {name} as JSON: {e}")))?;
+    std::fs::write(&path, text + "\n").map_err(|e| Error::io("write", &path, &e))
+}
+
+/// Each kind of warning once, with how many runs gave it; kinds differ in their first words.
+pub(super) fn tell_warnings(found: &Comparison, shell: &mut Shell) {
+    let kind = |text: &str| text.chars().take(24).collect::<String>();
+    let mut seen: Vec<(String, usize)> = Vec::new();
+    for text in found.runs.iter().flat_map(|r| &r.warnings) {
+        match seen.iter_mut().find(|s| kind(&s.0) == kind(text)) {
+            Some(s) => s.1 += 1,
+            None => seen.push((text.clone(), 1)),
+        }
+    }
+    for (text, n) in seen {
+        shell.warn(&format!("{text} ({n} of {} runs)", found.runs.len()), None);
+    }
+}
+
+/// The columns of the table: quantity, of what, head.
+const COLUMNS: [(Quantity, &str, &str); 7] = [
+    (Quantity::MotionRms, "heave", "heave\nm"),
+    (Quantity::MotionRms, "pitch", "pitch\ndeg"),
+    (Quantity::MotionRms, "roll", "roll\ndeg"),
+    (Quantity::VerticalRms, "bridge", "acc. bridge\nm/s2"),
+    (Quantity::Msi1976, "bridge", "MSI 2 h\n%"),
+    (Quantity::EventRate, "cross-structure", "contacts\n1/h"),
+    (Quantity::SurfaceRms, "", "fins\ndeg"),
+];
+
+fn print(found: &Comparison, shell: &mut Shell) -> Result<()> {
+    shell.data(&format!("{} in {}", found.craft, found.sea))?;
+    let mut speeds: Vec<f64> = found.cells.iter().map(|c| c.speed_kn).collect();
+    speeds.dedup();
+    for speed in speeds {
+        shell.data(&format!(
+            "\n{speed:.0} kn: RMS over the judged record, change against `{}`",
+            found.laws[0]
+        ))?;
+        let mut heads = vec!["waves, law".to_owned()];
+        heads.extend(COLUMNS.iter().map(|c| c.2.to_owned()));
+        let mut rows = Vec::new();
+        let here = found
+            .cells
+            .iter()
+            .filter(|c| c.speed_kn.total_cmp(&speed).is_eq());
+        for (i, cell) in here.enumerate() {
+            if i % found.laws.len() == 0 {
+                let d = cell.heading_deg;
+                let mut head = vec![String::new(); 1 + COLUMNS.len()];
+                head[0] = format!("{d:.0} deg {}", heading_word(d));
+                rows.push(head);
+            }
+            rows.push(row(cell));
+        }
+        shell.data(&table::table(heads, rows))?;
+        tell_endings(found, speed, shell)?;
+    }
+    Ok(())
+}
+
+/// Runs that ended before their time, and cells without a percentage, in words.
+fn tell_endings(found: &Comparison, speed: f64, shell: &mut Shell) -> Result<()> {
+    for c in found
+        .cells
+        .iter()
+        .filter(|c| c.speed_kn.total_cmp(&speed).is_eq())
+    {
+        for e in &c.endings {
+            shell.data(&format!("  {:.0} deg, {}: {e}", c.heading_deg, c.law))?;
+        }
+        let why = c.changes.iter().find_map(|x| x.no_percentage);
+        let outside = why.filter(|w| *w != NoPercentage::BaselineZero);
+        if let Some(why) = outside.filter(|_| c.law != found.laws[0] && c.completed) {
+            shell.data(&format!(
+                "  {:.0} deg, {}: no percentage ({})",
+                c.heading_deg,
+                c.law,
+                why.words()
+            ))?;
+        }
+    }
+    Ok(())
+}
+
+/// The trade's word for a wave heading (where the waves travel to).
+pub(super) fn heading_word(deg: f64) -> &'static str {
+    match (180.0 - (deg.rem_euclid(360.0) - 180.0).abs()).round() as i64 {
+        0..=20 => "following",
+        21..=69 => "quartering",
+        70..=110 => "beam",
+        111..=159 => "bow",
+        _ => "head",
+    }
+}
+
+fn row(cell: &Cell) -> Vec<String> {
+    let mut row = vec![format!("  {}", cell.law)];
+    for (quantity, of, _) in COLUMNS {
+        row.push(entry(cell, quantity, of));
+    }
+    row
+}
+
+fn entry(cell: &Cell, quantity: Quantity, of: &str) -> String {
+    if quantity == Quantity::SurfaceRms {
+        return fins(cell);
+    }
+    let Some(change) = cell
+        .changes
+        .iter()
+        .find(|c| c.entry.quantity == quantity && c.entry.of == of)
+    else {
+        return "run ended".to_owned();
+    };
+    let value = format!("{:.3}", change.entry.value.value);
+    let is_motion = matches!(quantity, Quantity::MotionRms | Quantity::VerticalRms);
+    match change.change_percent {
+        Some(p) if is_motion && p != 0.0 => format!("{value} {p:+.0}%"),
+        _ => value,
+    }
+}
+
+/// Largest RMS deflection among the surfaces that the law moves, rudders apart.
+fn fins(cell: &Cell) -> String {
+    let Some(numbers) = &cell.numbers else {
+        return String::new();
+    };
+    let most = numbers
+        .entries
+        .iter()
+        .filter(|e| e.quantity == Quantity::SurfaceRms && !e.of.contains("rudder"))
+        .map(|e| e.value.value)
+        .fold(0.0, f64::max);
+    format!("{most:.2}")
+}
