@@ -11,7 +11,7 @@ use super::args::CoefficientsOptions;
 use super::output::{self, Head};
 use super::progress::Progress;
 use super::shell::Shell;
-use super::table::{fixed, significant, table};
+use super::table::{decimals_for, fixed, polar, significant, table};
 use super::{Status, craft_model};
 use crate::dynamics::model::CraftModel;
 use crate::error::Result;
@@ -48,7 +48,7 @@ pub(super) struct Report {
     /// How the limit of zero frequency is taken.
     zero_frequency_treatment: &'static str,
     first_standing_wave_rad_s: f64,
-    natural_rad_s: Vec<f64>,
+    pub(super) natural_rad_s: Vec<f64>,
     pub(super) speeds: Vec<AtSpeed>,
 }
 
@@ -74,6 +74,10 @@ pub(super) struct Coupling {
     pub(super) damping: Vec<f64>,
     pub(super) added_mass_infinite: f64,
     pub(super) added_mass_zero: f64,
+    /// Of the memory model, at the same frequencies.
+    pub(super) fit_added_mass: Vec<f64>,
+    /// Of the memory model.
+    pub(super) fit_damping: Vec<f64>,
 }
 
 #[derive(Clone, Debug, Serialize)]
@@ -156,7 +160,9 @@ pub fn run(
     output::tell(shell, &options.output, "coefficients", &report, || {
         tables(&model, &report)
     })?;
-    // PICTURES
+    if let Some(dir) = out {
+        super::pictures::coefficients(&model, &report, &dir, shell)?;
+    }
     Ok(Status::Met)
 }
 
@@ -176,7 +182,7 @@ fn at_speed(
     AtSpeed {
         speed_kn,
         omega_rad_s: table.omega_rad_s.clone(),
-        couplings: COUPLINGS.map(|m| coupling(table, m)).to_vec(),
+        couplings: COUPLINGS.map(|m| coupling(hydro, m)).to_vec(),
         memory: Memory {
             states: hydro.memory.state_count(),
             couplings: hydro.fit.couplings.iter().map(fit).collect(),
@@ -201,8 +207,16 @@ fn coupling_name(mode: (usize, usize)) -> String {
     }
 }
 
-fn coupling(table: &RadiationTable, mode: (usize, usize)) -> Coupling {
+fn coupling(hydro: &HydroAtSpeed, mode: (usize, usize)) -> Coupling {
+    let table = &hydro.radiation;
+    let fitted: Vec<_> = table
+        .omega_rad_s
+        .iter()
+        .map(|w| hydro.memory.coefficients(*w))
+        .collect();
     Coupling {
+        fit_added_mass: fitted.iter().map(|(a, _)| a[mode]).collect(),
+        fit_damping: fitted.iter().map(|(_, b)| b[mode]).collect(),
         name: coupling_name(mode),
         mode: (mode.0 + 1, mode.1 + 1),
         added_mass: table.a.iter().map(|a| a[mode]).collect(),
@@ -377,8 +391,8 @@ fn memory(s: &AtSpeed) -> String {
 
 fn forces(f: &Force) -> String {
     let heads = [
-        "wave (rad/s)",
-        "met (rad/s)",
+        "wave rad/s",
+        "met rad/s",
         "surge",
         "sway",
         "heave up",
@@ -386,15 +400,22 @@ fn forces(f: &Force) -> String {
         "pitch",
         "yaw",
     ];
+    let decimals: Vec<usize> = f
+        .amplitude
+        .iter()
+        .map(|a| {
+            let largest = a.iter().copied().fold(0.0, f64::max) / 1e3;
+            // what symmetry makes zero is zero, not rounding
+            if largest < 1e-3 {
+                0
+            } else {
+                decimals_for(largest)
+            }
+        })
+        .collect();
     let rows = (0..f.omega_rad_s.len()).step_by(PRINTED).map(|i| {
         let mut row = vec![fixed(f.omega_rad_s[i], 3), fixed(f.omega_e_rad_s[i], 3)];
-        row.extend((0..6).map(|j| {
-            format!(
-                "{} {:>4}",
-                significant(f.amplitude[j][i] / 1e3, 3),
-                fixed(f.phase_deg[j][i], 0)
-            )
-        }));
+        row.extend((0..6).map(|j| polar(f.amplitude[j][i] / 1e3, f.phase_deg[j][i], decimals[j])));
         row
     });
     table(heads, rows)

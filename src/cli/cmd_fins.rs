@@ -1,7 +1,6 @@
 //! `fins`: each surface's force and hinge moment, downwash, and what each fin effect is worth.
 
 use std::fmt::Write;
-use std::path::Path;
 
 use serde::Serialize;
 
@@ -272,13 +271,13 @@ fn tables(spec: &CraftSpec, report: &Report) -> String {
         [
             "surface",
             "area (m2)",
-            "aspect, eff.",
+            "eff. aspect",
             "x fwd (m)",
             "depth (m)",
             "slope, inflow (1/rad)",
             "slope, angle (1/rad)",
-            "body carry-over",
-            "near surface",
+            "carry over",
+            "near water line",
             "stall (deg)",
         ],
         rows,

@@ -35,33 +35,33 @@ struct Quantity {
 }
 
 #[derive(Clone, Debug, Serialize)]
-struct Heel {
-    heel_deg: f64,
-    gz_m: f64,
-    sinkage_m: f64,
-    trim_bow_up_deg: f64,
+pub(super) struct Heel {
+    pub(super) heel_deg: f64,
+    pub(super) gz_m: f64,
+    pub(super) sinkage_m: f64,
+    pub(super) trim_bow_up_deg: f64,
 }
 
 #[derive(Clone, Debug, Serialize)]
-struct Immersion {
-    sinkage_m: f64,
-    displacement_t: f64,
-    lcb_m: f64,
-    t_per_cm: f64,
+pub(super) struct Immersion {
+    pub(super) sinkage_m: f64,
+    pub(super) displacement_t: f64,
+    pub(super) lcb_m: f64,
+    pub(super) t_per_cm: f64,
 }
 
 /// Everything the verb tells.
 #[derive(Clone, Debug, Serialize)]
-struct Report {
+pub(super) struct Report {
     #[serde(flatten)]
     head: Head,
     quantities: Vec<Quantity>,
-    restoring_modes: [&'static str; 6],
+    pub(super) restoring_modes: [&'static str; 6],
     /// N/m, N, N m; F = -C eta about O.
-    restoring: Vec<Vec<f64>>,
-    natural_periods_s: Vec<(&'static str, f64)>,
-    righting_arms: Vec<Heel>,
-    immersion: Vec<Immersion>,
+    pub(super) restoring: Vec<Vec<f64>>,
+    pub(super) natural_periods_s: Vec<(&'static str, f64)>,
+    pub(super) righting_arms: Vec<Heel>,
+    pub(super) immersion: Vec<Immersion>,
 }
 
 /// Prints hydrostatics.
@@ -79,7 +79,9 @@ pub fn run(
     output::tell(shell, &options.output, "hydrostatics", &report, || {
         tables(&model, &report)
     })?;
-    // PICTURES
+    if let Some(dir) = out {
+        super::pictures::hydrostatics(&model, &report, &dir, shell)?;
+    }
     Ok(Status::Met)
 }
 

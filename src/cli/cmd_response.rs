@@ -9,7 +9,7 @@ use super::args::ResponseOptions;
 use super::output::{self, Head};
 use super::progress::Progress;
 use super::shell::Shell;
-use super::table::{fixed, table};
+use super::table::{decimals_for, fixed, polar, table};
 use super::{Status, craft_model};
 use crate::dynamics::model::CraftModel;
 use crate::dynamics::plant::Plant;
@@ -38,7 +38,7 @@ pub(super) struct Report {
     controller: &'static str,
     course: &'static str,
     /// Wave amplitude at which quadratic drag is linearised.
-    amplitude_m: f64,
+    pub(super) amplitude_m: f64,
     pub(super) cases: Vec<Case>,
 }
 
@@ -107,6 +107,12 @@ pub fn run(options: &ResponseOptions, cache: Option<&Path>, shell: &mut Shell) -
         amplitude_m: options.amplitude_m,
         cases,
     };
+    for case in &report.cases {
+        if let Some(text) = slow_encounter(case) {
+            shell.warn(&text, None);
+            report.head.warnings.push(text);
+        }
+    }
     for (speed_kn, rate) in unstable {
         let text = format!(
             "at {speed_kn} kn the craft with fixed fins is unstable (fastest growth {rate:.3} 1/s): no \
@@ -121,8 +127,24 @@ pub fn run(options: &ResponseOptions, cache: Option<&Path>, shell: &mut Shell) -
     output::tell(shell, &options.output, "response", &report, || {
         tables(&model, &report)
     })?;
-    // PICTURES
+    if let Some(dir) = out {
+        super::pictures::response(&model, &report, &dir, shell)?;
+    }
     Ok(Status::Met)
+}
+
+/// Waves that hardly pass the craft: surge, sway and yaw there are those of the springs.
+fn slow_encounter(case: &Case) -> Option<String> {
+    let slow = std::f64::consts::TAU / SPRING_PERIOD_S * 3.0;
+    let met = |w: &&f64| w.abs() < slow;
+    let count = case.omega_e_rad_s.iter().filter(met).count();
+    (count > 0).then(|| {
+        format!(
+            "at {} kn, {} deg, {count} of the waves are met at less than {slow:.2} rad/s: surge, sway and \
+             yaw there depend on the springs that hold the course, and a real craft would surf",
+            case.speed_kn, case.heading_deg
+        )
+    })
 }
 
 /// Real part of the fastest growing pole, when there is one that grows.
@@ -224,7 +246,7 @@ fn tables(model: &CraftModel, report: &Report) -> String {
             case.heading_deg,
             sea_word(case.heading_deg)
         );
-        text += &case_table(case, 0, 6);
+        text += &case_table(case);
         text.push('\n');
         text += &peaks(case);
         text.push('\n');
@@ -245,25 +267,32 @@ pub(super) fn sea_word(heading_deg: f64) -> &'static str {
     }
 }
 
-fn case_table(case: &Case, from: usize, to: usize) -> String {
-    let mut heads = vec!["wave (rad/s)".to_owned(), "met (rad/s)".to_owned()];
-    heads.extend(
-        case.curves[from..to]
-            .iter()
-            .map(|c| format!("{} ({}, deg)", c.name, c.unit)),
-    );
+/// Motions over wave frequency and frequency of encounter.
+fn case_table(case: &Case) -> String {
+    let motions = &case.curves[..6];
+    let mut heads = vec!["wave rad/s".to_owned(), "met rad/s".to_owned()];
+    heads.extend(motions.iter().map(|c| format!("{} {} deg", c.name, c.unit)));
+    let decimals = motions.iter().map(|c| {
+        let largest = c.amplitude.iter().copied().fold(0.0, f64::max);
+        // what symmetry makes zero is zero, not rounding
+        if largest < 1e-6 {
+            0
+        } else {
+            decimals_for(largest)
+        }
+    });
+    let decimals: Vec<usize> = decimals.collect();
     let rows = (0..case.omega_rad_s.len()).step_by(PRINTED).map(|i| {
         let mut row = vec![
             fixed(case.omega_rad_s[i], 3),
             fixed(case.omega_e_rad_s[i], 3),
         ];
-        row.extend(case.curves[from..to].iter().map(|c| {
-            format!(
-                "{} {:>4}",
-                fixed(c.amplitude[i], 3),
-                fixed(c.phase_deg[i], 0)
-            )
-        }));
+        row.extend(
+            motions
+                .iter()
+                .zip(&decimals)
+                .map(|(c, d)| polar(c.amplitude[i], c.phase_deg[i], *d)),
+        );
         row
     });
     table(heads, rows)

@@ -117,6 +117,34 @@ struct Spacing {
     fine: bool,
 }
 
+impl Report {
+    /// Names and values for the picture.
+    pub(super) fn numbers(&self) -> Vec<(String, String)> {
+        vec![
+            (
+                "Hs asked for".into(),
+                format!("{} m", fixed(self.state.hs_m, 2)),
+            ),
+            (
+                "Hs of the record".into(),
+                format!("{} m", fixed(self.record.hs_m, 2)),
+            ),
+            (
+                "Tz asked for".into(),
+                format!("{} s", fixed(self.state.tz_s, 2)),
+            ),
+            (
+                "Tz of the record".into(),
+                format!("{} s", optional(self.record.tz_s, 2)),
+            ),
+            (
+                "sea state".into(),
+                format!("{} ({})", self.state.code, self.state.word),
+            ),
+        ]
+    }
+}
+
 /// Prints a sea.
 ///
 /// # Errors
@@ -174,6 +202,7 @@ pub fn run(options: &SeaOptions, cache: Option<&Path>, shell: &mut Shell) -> Res
     output::tell(shell, &options.output, "sea", &report, || tables(&report))?;
     if let Some(dir) = out {
         write_record(&report, &dir, shell)?;
+        super::pictures::sea(&report, &sea, &dir, shell)?;
     }
     Ok(Status::Met)
 }
@@ -492,8 +521,8 @@ fn tables(report: &Report) -> String {
         ]],
     );
     if !report.spacing.is_empty() {
-        text +=
-            "\n\nSpacing of the components as met, against the responses with fins fixed at trim\n";
+        text += "\n\nSpacing of the components as met, against the responses with fins fixed at trim; \
+                 waves: components that would be enough\n";
         text += &spacing_table(report);
     }
     text
@@ -547,7 +576,7 @@ fn spacing_table(report: &Report) -> String {
             "largest gap (rad/s)",
             "allowed (rad/s)",
             "verdict",
-            "components",
+            "waves",
         ],
         rows,
     )

@@ -22,17 +22,17 @@ const SPEEDS_KN: [f64; 6] = [0.0, 4.0, 8.0, 12.0, 16.0, 20.0];
 const SEARCHED_KN: f64 = 40.0;
 
 #[derive(Clone, Debug, Serialize)]
-struct Report {
+pub(super) struct Report {
     #[serde(flatten)]
     head: Head,
     /// With surfaces at neutral and downwash; none up to 40 kn when null.
-    divergence_kn: Option<f64>,
+    pub(super) divergence_kn: Option<f64>,
     /// With surfaces removed.
-    divergence_bare_kn: Option<f64>,
+    pub(super) divergence_bare_kn: Option<f64>,
     /// Heave added mass at zero frequency.
     zero_frequency: Vec<ZeroFrequency>,
-    zero_frequency_treatment: &'static str,
-    speeds: Vec<AtSpeed>,
+    pub(super) zero_frequency_treatment: &'static str,
+    pub(super) speeds: Vec<AtSpeed>,
 }
 
 #[derive(Clone, Debug, Serialize)]
@@ -44,53 +44,53 @@ struct ZeroFrequency {
 }
 
 #[derive(Clone, Debug, Serialize)]
-struct AtSpeed {
-    speed_kn: f64,
-    trim: Option<TrimRow>,
-    stiffness: StiffnessRow,
-    poles: Vec<PoleRow>,
-    poles_of_servos_lags_and_memory: Vec<PoleRow>,
+pub(super) struct AtSpeed {
+    pub(super) speed_kn: f64,
+    pub(super) trim: Option<TrimRow>,
+    pub(super) stiffness: StiffnessRow,
+    pub(super) poles: Vec<PoleRow>,
+    pub(super) poles_of_servos_lags_and_memory: Vec<PoleRow>,
 }
 
 #[derive(Clone, Debug, Serialize)]
-struct TrimRow {
-    forward_deg: f64,
-    aft_deg: f64,
-    sinkage_m: f64,
-    pitch_bow_up_deg: f64,
-    thrust_each_n: f64,
-    limited: bool,
-    range_left: Vec<RangeLeft>,
+pub(super) struct TrimRow {
+    pub(super) forward_deg: f64,
+    pub(super) aft_deg: f64,
+    pub(super) sinkage_m: f64,
+    pub(super) pitch_bow_up_deg: f64,
+    pub(super) thrust_each_n: f64,
+    pub(super) limited: bool,
+    pub(super) range_left: Vec<RangeLeft>,
 }
 
 #[derive(Clone, Debug, Serialize)]
-struct RangeLeft {
-    surface: String,
-    angle_deg: f64,
-    down_to_limit_deg: f64,
-    up_to_limit_deg: f64,
+pub(super) struct RangeLeft {
+    pub(super) surface: String,
+    pub(super) angle_deg: f64,
+    pub(super) down_to_limit_deg: f64,
+    pub(super) up_to_limit_deg: f64,
 }
 
 #[derive(Clone, Debug, Serialize)]
-struct StiffnessRow {
-    hydrostatic_nm_rad: f64,
-    surfaces_nm_rad: f64,
-    hull_nm_rad: f64,
-    net_nm_rad: f64,
-    net_over_hydrostatic: f64,
-    net_heave_free_nm_rad: f64,
-    net_heave_free_over_hydrostatic: f64,
+pub(super) struct StiffnessRow {
+    pub(super) hydrostatic_nm_rad: f64,
+    pub(super) surfaces_nm_rad: f64,
+    pub(super) hull_nm_rad: f64,
+    pub(super) net_nm_rad: f64,
+    pub(super) net_over_hydrostatic: f64,
+    pub(super) net_heave_free_nm_rad: f64,
+    pub(super) net_heave_free_over_hydrostatic: f64,
 }
 
 #[derive(Clone, Debug, Serialize)]
-struct PoleRow {
-    motion: &'static str,
-    real_1_s: f64,
-    imaginary_rad_s: f64,
-    period_s: Option<f64>,
-    damping_ratio: f64,
+pub(super) struct PoleRow {
+    pub(super) motion: &'static str,
+    pub(super) real_1_s: f64,
+    pub(super) imaginary_rad_s: f64,
+    pub(super) period_s: Option<f64>,
+    pub(super) damping_ratio: f64,
     /// Time to halve, s; to double when negative.
-    halves_in_s: f64,
+    pub(super) halves_in_s: f64,
 }
 
 /// Prints stability against speed.
@@ -115,7 +115,9 @@ pub fn run(options: &StabilityOptions, cache: Option<&Path>, shell: &mut Shell) 
             );
         }
     }
-    // PICTURES
+    if let Some(dir) = out {
+        super::pictures::stability(&model, &report, &dir, shell)?;
+    }
     Ok(Status::Met)
 }
 
@@ -355,7 +357,7 @@ fn stiffness_table(report: &Report) -> String {
     table(
         [
             "speed (kn)",
-            "hydro-static",
+            "hydro- static",
             "surfaces, downwash",
             "hull in motion",
             "net, heave held",

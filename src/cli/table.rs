@@ -1,9 +1,14 @@
 //! Tables that read well at 100 columns.
 
-use comfy_table::{Cell, CellAlignment, ContentArrangement, Table, presets};
+use comfy_table::{
+    Cell, CellAlignment, ColumnConstraint, ContentArrangement, Table, Width, presets,
+};
 
 /// Columns a table may take.
 pub const WIDTH: u16 = 100;
+
+/// Words longer than this may be broken.
+const LONGEST_WORD: usize = 16;
 
 /// A table: heads with their units, rows of text. The first column is flush left, the others,
 /// numbers mostly, flush right.
@@ -25,14 +30,30 @@ where
             })
             .collect::<Vec<_>>()
     };
+    let mut words: Vec<usize> = Vec::new();
+    let mut note = |row: &[String]| {
+        words.resize(words.len().max(row.len()), 0);
+        for (longest, text) in words.iter_mut().zip(row) {
+            let word = text.split_whitespace().map(|w| w.chars().count()).max();
+            *longest = (*longest).max(word.unwrap_or(0)).min(LONGEST_WORD);
+        }
+    };
+    let heads: Vec<String> = heads.into_iter().map(Into::into).collect();
+    note(&heads);
     let mut table = Table::new();
     table
         .load_style(presets::UTF8_FULL_CONDENSED)
         .set_content_arrangement(ContentArrangement::Dynamic)
         .set_width(WIDTH)
-        .set_header(cells(heads.into_iter().map(Into::into).collect()));
+        .set_header(cells(heads));
     for row in rows {
+        note(&row);
         table.add_row(cells(row));
+    }
+    // no column so narrow that a word has to be broken
+    for (column, longest) in table.column_iter_mut().zip(&words) {
+        let least = Width::Fixed(*longest as u16 + 2);
+        column.set_constraint(ColumnConstraint::LowerBoundary(least));
     }
     table.to_string()
 }
@@ -66,6 +87,25 @@ pub fn significant(value: f64, digits: usize) -> String {
     }
     let decimals = (digits as i32 - 1 - order).max(0) as usize;
     fixed(value, decimals)
+}
+
+/// Decimals that leave a column whose largest value is `largest` about four digits.
+pub fn decimals_for(largest: f64) -> usize {
+    if largest.is_finite() && largest > 0.0 {
+        (3 - largest.log10().floor() as i32).clamp(0, 3) as usize
+    } else {
+        0
+    }
+}
+
+/// Amplitude and phase in one cell; the phase is left out where the amplitude rounds to zero.
+pub fn polar(amplitude: f64, phase_deg: f64, decimals: usize) -> String {
+    let text = fixed(amplitude, decimals);
+    if text.bytes().all(|b| matches!(b, b'0' | b'.')) {
+        format!("{text}    -")
+    } else {
+        format!("{text} {:>4}", fixed(phase_deg, 0))
+    }
 }
 
 /// `fixed`, or a dash where there is no number.

@@ -2,11 +2,13 @@
 //!
 //! # Equation
 //! ```text
-//! A v = lambda v ;  a pole is named after the rigid-body motion that holds most of its energy
+//! A v = lambda v ;  a pole is named after the motion that holds most of its kinetic energy,
+//! 1/2 M_jj |lambda eta_j|^2
 //! ```
 //!
 //! # Symbols
-//! lambda pole (1/s), v its shape. Energy of a motion: 1/2 M_jj |nu_j|^2 of the shape.
+//! lambda pole (1/s), v its shape, eta_j its motions in seakeeping axes (a body velocity will not
+//! do: at speed the body's w holds U theta, so that pitch would pass for heave).
 //!
 //! # Valid when
 //! The name is a label: at speed heave and pitch share their poles.
@@ -89,7 +91,55 @@ fn dominant_motion(a: &DMatrix<f64>, value: Complex64, mass: &Matrix6<f64>) -> O
     if mode.participation()[..12].iter().sum::<f64>() < RIGID_SHARE {
         return None;
     }
-    let energy = (0..6).map(|j| mass[(j, j)] * mode.right[6 + j].norm_sqr());
+    let energy = (0..6).map(|j| mass[(j, j)] * mode.right[j].norm_sqr());
     let (j, most) = energy.enumerate().max_by(|x, y| x.1.total_cmp(&y.1))?;
     (most.is_finite() && most > 0.0).then_some(Dof::ALL[j])
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Heave and pitch of a craft at speed U, uncoupled but for w = z' + U theta: the state is
+    /// (x y z phi theta psi u v w p q r).
+    fn moving(speed: f64) -> DMatrix<f64> {
+        let mut a = DMatrix::zeros(12, 12);
+        for j in 0..6 {
+            a[(j, 6 + j)] = 1.0;
+        }
+        a[(2, 4)] = -speed;
+        // z'' = -0.8^2 z - 0.1 z', theta'' = -0.5^2 theta - 0.1 theta'; w' = z'' + U theta'
+        let (kz, kt, d) = (0.64, 0.25, 0.1);
+        a[(8, 2)] = -kz;
+        a[(8, 8)] = -d;
+        a[(8, 4)] = d * speed;
+        a[(8, 10)] = speed;
+        a[(10, 4)] = -kt;
+        a[(10, 10)] = -d;
+        // the others decay, each its own way
+        for (j, rate) in [(0, 0.011), (1, 0.012), (3, 0.013), (5, 0.014)] {
+            a[(6 + j, 6 + j)] = -rate;
+        }
+        a
+    }
+
+    #[test]
+    fn names_follow_the_dominant_motion() {
+        // inertias of a craft of 250 t, radius of gyration 8.5 m
+        let mass = Matrix6::from_diagonal(&nalgebra::Vector6::new(
+            250.0, 250.0, 250.0, 7000.0, 18_000.0, 21_000.0,
+        ));
+        for speed in [0.0, 9.0] {
+            let a = moving(speed);
+            for (omega, name) in [(0.8_f64, Dof::Heave), (0.5, Dof::Pitch)] {
+                // lambda^2 + d lambda + omega^2 = 0
+                let value = Complex64::new(-0.05, (omega * omega - 0.0025).sqrt());
+                assert_eq!(dominant_motion(&a, value, &mass), Some(name), "{speed}");
+            }
+        }
+        assert_eq!(
+            dominant_motion(&moving(9.0), Complex64::new(-20.0, 0.0), &mass),
+            None
+        );
+    }
 }
