@@ -180,7 +180,7 @@ impl CraftModel {
             layout: StateLayout::new(0, 0, 0, 0),
             channels: Vec::new(),
         };
-        plant.hold = hold(course, &total, HOLD_LEAD * neutral_point_m(&plant));
+        plant.hold = hold(course, &total, &plant);
         plant.finish()
     }
 }
@@ -231,36 +231,41 @@ fn shafts(craft: &Craft) -> Vec<Shaft> {
 }
 
 /// Springs and dampers on surge, sway and yaw with the natural period asked for. The sway spring
-/// takes hold ahead of the neutral point, as a towed model is led.
-fn hold(course: &CourseSpec, total: &Matrix6<f64>, lead_m: f64) -> Option<MeanHold> {
+/// takes hold ahead of the neutral point, as a towed model is led; what the hull damps in sway by
+/// itself its damper leaves to it.
+fn hold(course: &CourseSpec, total: &Matrix6<f64>, plant: &Plant) -> Option<MeanHold> {
     let CourseSpec::MeanHeld { spring_period_s } = course else {
         return None;
     };
     let w = TAU / spring_period_s;
-    let mut inertia = Matrix6::zeros();
-    for i in [0, 5] {
-        inertia[(i, i)] = total[(i, i)];
-    }
+    let lift = side_force_matrix(plant);
+    let lead_m = HOLD_LEAD * neutral_point_m(plant, &lift);
     let at = Vector6::new(0.0, 1.0, 0.0, 0.0, 0.0, lead_m);
-    inertia += at * at.transpose() * total[(1, 1)];
-    Some(MeanHold {
-        spring: inertia * (w * w),
-        damper: inertia * (2.0 * HOLD_DAMPING * w),
+    let led = at * at.transpose();
+    let damping = 2.0 * HOLD_DAMPING * w;
+    let mut spring = led * (total[(1, 1)] * w * w);
+    let mut damper = led * (total[(1, 1)] * damping - lift[(1, 1)]).max(0.0);
+    for i in [0, 5] {
+        spring[(i, i)] += total[(i, i)] * w * w;
+        damper[(i, i)] += total[(i, i)] * damping;
+    }
+    Some(MeanHold { spring, damper })
+}
+
+/// Linear lift of hulls and surfaces in drift, F = -L nu.
+fn side_force_matrix(plant: &Plant) -> Matrix6<f64> {
+    plant.surfaces.iter().fold(plant.viscous_linear, |l, s| {
+        let h = wrench_at(&s.r_m, &s.n);
+        let per_speed = 0.5 * plant.rho_kg_m3 * s.area_m2 * s.slope_incidence;
+        l + h * h.transpose() * (per_speed * plant.speed_m_s)
     })
 }
 
 /// Distance of the neutral point ahead of O, m, not negative: where a steady side force makes the
 /// craft drift without yawing.
-fn neutral_point_m(plant: &Plant) -> f64 {
-    let u = plant.speed_m_s;
-    let mut lift = plant.viscous_linear;
-    for s in &plant.surfaces {
-        let h = wrench_at(&s.r_m, &s.n);
-        let slope = 0.5 * plant.rho_kg_m3 * s.area_m2 * s.slope_incidence * u;
-        lift += h * h.transpose() * slope;
-    }
+fn neutral_point_m(plant: &Plant, lift: &Matrix6<f64>) -> f64 {
     let a = plant.memory.zero_frequency_added_mass();
-    let munk = u * (a[(1, 1)] - a[(0, 0)]);
+    let munk = plant.speed_m_s * (a[(1, 1)] - a[(0, 0)]);
     if lift[(1, 1)] > 0.0 {
         ((munk + lift[(5, 1)]) / lift[(1, 1)]).max(0.0)
     } else {
