@@ -94,6 +94,7 @@ const DOORS: &[(&str, &[&str], &[&str])] = &[
         &["Instant::now", "SystemTime"],
         &["src/cli/", "src/control/external.rs"],
     ),
+    ("the environment", &["std::env"], &["src/cli/"]),
 ];
 
 fn root() -> &'static Path {
