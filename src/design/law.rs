@@ -43,7 +43,7 @@ pub fn solve(
         .iter()
         .map(|&speed_kn| {
             craft::at_speed(model, kn(speed_kn), &spec.channels)
-                .and_then(|c| c.design_model(model, &Surroundings::default()))
+                .map(|c| c.design_model(model, &Surroundings::default()))
                 .map_err(|e| at(e, &spec.name, speed_kn))
         })
         .collect::<Result<Vec<_>>>()?;

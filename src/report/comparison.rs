@@ -201,7 +201,7 @@ fn motions(found: &Comparison, runs: &[&RunResult], point: &str, words: &str) ->
 
 fn wave_panel(runs: &[&RunResult]) -> HistoryPanel {
     let first = runs.first().and_then(|r| {
-        let mut t = trace(r, r.record.as_ref()?, "wave", 7, 1.0)?;
+        let mut t = trace(r, r.record.as_ref()?, "wave", 3, 1.0)?;
         "wave".clone_into(&mut t.name);
         Some(t)
     });
