@@ -24,6 +24,7 @@ const FLOORS: &[&[&str]] = &[
     &["design"],
     &["sim"],
     &["metrics"],
+    &["campaign"],
     &["report"],
     &["cli"],
 ];
@@ -83,8 +84,7 @@ const DOORS: &[(&str, &[&str], &[&str])] = &[
         &["rayon", "std::thread", "thread::spawn"],
         &[
             "src/hydro/",
-            "src/sim/",
-            "src/design/",
+            "src/campaign/",
             "src/cli/",
             "src/control/external.rs",
         ],
@@ -94,6 +94,7 @@ const DOORS: &[(&str, &[&str], &[&str])] = &[
         &["Instant::now", "SystemTime"],
         &["src/cli/", "src/control/external.rs"],
     ),
+    ("the environment", &["std::env"], &["src/cli/"]),
 ];
 
 fn root() -> &'static Path {
