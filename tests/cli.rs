@@ -112,7 +112,7 @@ fn defaults_are_written_out() {
     let shown: serde_json::Value = serde_json::from_slice(&out.stdout).unwrap();
     assert_eq!(shown["water"]["density_kg_m3"], 1025.0);
     assert_eq!(shown["lower_hulls"]["stations"][1]["axis_height_m"], 1.2);
-    assert_eq!(shown["surfaces"][0]["actuator"]["delay_s"], 0.04);
+    assert_eq!(shown["surfaces"][0]["actuator"]["delay_s"], 0.05);
     assert_eq!(shown["sensors"]["height_sensors_m"][1][0], 13.0);
     let craft = load_craft(Path::new(ROOT).join("tests/data/spec/craft.json")).unwrap();
     assert!(
