@@ -120,7 +120,13 @@ fn conversation(law: &mut dyn Controller, setup: &Setup) -> Result<Vec<Vec<f64>>
 
 #[test]
 fn shipped_files_load_and_round_trip() {
-    for f in ["fixed.json", "pid.json", "lqr.json", "external_python.json"] {
+    for f in [
+        "fixed.json",
+        "pid.json",
+        "lqr.json",
+        "lqr_perfect_state.json",
+        "external_python.json",
+    ] {
         let spec = load(f);
         let text = serde_json::to_string(&spec).unwrap();
         assert_eq!(

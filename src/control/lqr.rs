@@ -16,9 +16,9 @@
 //! the accelerometer does not tilt the estimate.
 //!
 //! # True state
-//! With `perfect_state` the motion in [`super::signal::Truth`] replaces the estimate of the states that
-//! bear the names of [`MOTION_STATES`]; servo, delay and wave states stay estimated. For comparison
-//! only: no craft has such a sensor.
+//! With `perfect_state` the feedback takes the motion in [`super::signal::Truth`] for the states that
+//! bear the names of [`MOTION_STATES`]; servo, lag, delay and wave states stay those of the observer, which
+//! runs on by its sensors, undisturbed. For comparison only: no craft has such a sensor.
 //!
 //! # Valid when
 //! Small motions about trim; the sample period is the one of the design.
@@ -28,7 +28,7 @@
 //! (current estimator); Shamma & Athans 1992, Automatica 28, 559-570 (what interpolated gains promise).
 //!
 //! # Checked by
-//! `tests/controllers.rs`; `lqr::tests`: `observer_converges_on_its_own_model`,
+//! `tests/controllers.rs`, `tests/laws_at_sea.rs`; `lqr::tests`: `observer_converges_on_its_own_model`,
 //! `another_craft_is_refused`, `true_state_replaces_the_estimate`, `interpolates_between_speeds`,
 //! `trim_integrator_removes_a_steady_angle`
 
@@ -164,7 +164,10 @@ pub struct Lqr {
     speed_lp: Section,
     at_speed_m_s: f64,
     washout: Section,
+    /// The observer's state.
     x: DVector<f64>,
+    /// The state fed back: the observer's, or the truth where it is known.
+    used: DVector<f64>,
     prior: DVector<f64>,
     y: DVector<f64>,
     u: DVector<f64>,
@@ -199,6 +202,7 @@ impl Lqr {
             at_speed_m_s: f64::NAN,
             washout: Section::default(),
             x: DVector::zeros(n),
+            used: DVector::zeros(n),
             prior: DVector::zeros(n),
             y: DVector::zeros(p),
             u: DVector::zeros(m),
@@ -208,9 +212,9 @@ impl Lqr {
         })
     }
 
-    /// Estimated state about trim, in the order of [`LqrMatrices::states`].
+    /// State fed back, about trim, in the order of [`LqrMatrices::states`].
     pub fn state(&self) -> &[f64] {
-        self.x.as_slice()
+        self.used.as_slice()
     }
 
     fn schedule(&mut self, speed_m_s: f64) {
@@ -293,7 +297,7 @@ impl Lqr {
             ));
         };
         let w_trim = self.speed.speed_m_s() * setup.trim_pitch_rad;
-        for (x, name) in self.x.iter_mut().zip(&self.data.states) {
+        for (x, name) in self.used.iter_mut().zip(&self.data.states) {
             match name.as_str() {
                 "heave_m" => *x = t.heave_m - setup.trim_heave_m,
                 "heave_rate_m_s" => *x = t.heave_rate_m_s,
@@ -320,7 +324,7 @@ impl Lqr {
             }
             for (j, name) in self.data.states.iter().enumerate() {
                 if name == "pitch_rad" || name == "roll_rad" {
-                    self.trim[k] -= step * self.now.gain[(k, j)] * self.x[j];
+                    self.trim[k] -= step * self.now.gain[(k, j)] * self.used[j];
                 }
             }
             let most = 0.5 * (u.max_rad[i] - u.min_rad[i]);
@@ -408,6 +412,7 @@ impl Controller for Lqr {
         self.washout = Section::washout(WASHOUT_RAD_S, t);
         self.at_speed_m_s = f64::NAN;
         self.x.fill(0.0);
+        self.used.fill(0.0);
         self.u.fill(0.0);
         self.trim.fill(0.0);
         self.setup = Some(Box::new(setup.clone()));
@@ -427,12 +432,13 @@ impl Controller for Lqr {
         self.x.copy_from(&self.prior);
         self.innovation(y, &setup);
         self.x.gemv(1.0, &self.now.observer, &self.y, 1.0);
+        self.used.copy_from(&self.x);
         let truth = if self.spec.perfect_state {
             self.take_truth(y, &setup)
         } else {
             Ok(())
         };
-        self.raw.gemv(-1.0, &self.now.gain, &self.x, 0.0);
+        self.raw.gemv(-1.0, &self.now.gain, &self.used, 0.0);
         let fade = self.speed.fade();
         if fade >= 1.0 {
             self.integrate_trim(&setup, u);
@@ -451,7 +457,7 @@ impl Controller for Lqr {
     }
 
     fn trace(&self, out: &mut Trace) {
-        for (name, x) in self.data.states.iter().zip(self.x.iter()) {
+        for (name, x) in self.data.states.iter().zip(self.used.iter()) {
             if let Some(k) = MOTION_STATES.iter().position(|m| m == name) {
                 out.push(MOTION_STATES[k], *x);
             }

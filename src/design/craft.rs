@@ -82,14 +82,28 @@ pub struct CraftAtSpeed {
 /// Where there is no equilibrium, or a channel that no moving surface answers to.
 pub fn at_speed(model: &CraftModel, speed_m_s: f64, channels: &[String]) -> Result<CraftAtSpeed> {
     let radiation = model.hydro.radiation_at(speed_m_s).0;
-    let plant_of = |a| model.plant_without_memory(a, speed_m_s, &CourseSpec::default());
-    let trim = trim::level(&plant_of(radiation.a_zero))?;
     let stiffness = model.craft.hydrostatics.c[(2, 2)];
     let mut omega = 0.7;
     for _ in 0..3 {
         let heavy = model.craft.mass.mass_kg + radiation.at(omega).0[(2, 2)];
         omega = (stiffness / heavy).sqrt().max(LEAST_RAD_S);
     }
+    at_frequency(model, speed_m_s, omega, channels)
+}
+
+/// The same with added mass and damping of a given frequency, rad/s; 0 for what is slow: divergence.
+///
+/// # Errors
+/// As [`at_speed`].
+pub fn at_frequency(
+    model: &CraftModel,
+    speed_m_s: f64,
+    omega: f64,
+    channels: &[String],
+) -> Result<CraftAtSpeed> {
+    let radiation = model.hydro.radiation_at(speed_m_s).0;
+    let plant_of = |a| model.plant_without_memory(a, speed_m_s, &CourseSpec::default());
+    let trim = trim::level(&plant_of(radiation.a_zero))?;
     let (a, b) = radiation.at(omega);
     let plant = plant_of(a);
     let linear = assemble(&plant, &trim.x, None);
@@ -239,7 +253,9 @@ fn reduced(
     let b = DMatrix::from_fn(n, driven.len(), |i, j| {
         whole[(index[i], linear.layout.angle(driven[j]))]
     });
-    make_waves(&mut a, plant, damping, omega);
+    if omega > 0.0 {
+        make_waves(&mut a, plant, damping, omega);
+    }
     // w to z' by the kinematics of the trimmed craft, lines to one size
     let mut to = DMatrix::identity(n, n);
     to.row_mut(3).copy_from(&a.row(0));
