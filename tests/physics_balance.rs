@@ -17,7 +17,6 @@ use ridewright::geometry::integrate::gauss_legendre;
 use ridewright::geometry::mass::MassProperties;
 use ridewright::linear::trim;
 use ridewright::math::ode::Rk4;
-use ridewright::sea::realisation::Realisation;
 use ridewright::sim::case::{Case, Timing};
 use ridewright::sim::run::{Run, run};
 use ridewright::spec::controller::{ControllerSpec, LawSpec};
@@ -58,43 +57,43 @@ fn torque_free_rotation_meets_the_analytic_solution() {
         assert!((found - want).abs() < 5e-9, "{found} {want}");
     }
     for (w0, t, want) in [
-        ([0.01, 1.0, 0.01], 20.0, [-0.005813837, -1.0000331, 0.008827999]),
-        ([1.0, 0.5, 0.4], 5.0, [1.1179899, -0.0099325887, -0.49325495]),
+        (
+            [0.01, 1.0, 0.01],
+            20.0,
+            [-0.005813837, -1.0000331, 0.008827999],
+        ),
+        (
+            [1.0, 0.5, 0.4],
+            5.0,
+            [1.1179899, -0.0099325887, -0.49325495],
+        ),
     ] {
         let w = free_rates([1.0, 2.0, 3.0], w0, t);
         for i in 0..3 {
             // eight printed digits; the unstable axis multiplies rounding by e^11
-            assert!((w[3 + i] - want[i]).abs() < 6e-8, "{} {}", w[3 + i], want[i]);
+            assert!(
+                (w[3 + i] - want[i]).abs() < 6e-8,
+                "{} {}",
+                w[3 + i],
+                want[i]
+            );
         }
     }
 }
 
 // ---------------------------------------------------------------- energy
 
-/// No fins, no drag, no resistance, at rest: nothing but inertia, restoring and (or not) memory.
-fn undamped(memory: bool, nonlinear: bool) -> Plant {
-    let model = model_of(nonlinear);
-    let mut plant = if memory {
-        model.plant(0.0, &mean_held()).unwrap()
-    } else {
-        let (radiation, _) = model.hydro.radiation_at(0.0);
-        model.plant_without_memory(radiation.a_inf, 0.0, &mean_held())
-    };
+/// No fins, no drag, no resistance, at rest: nothing but inertia, exact restoring and (or not) memory.
+fn undamped(memory: bool) -> Plant {
+    let mut physics = linear_physics();
+    physics.surfaces = false;
+    physics.nonlinear_restoring = true;
+    physics.memory = memory;
+    let model = model(&physics);
+    let mut plant = model.plant(0.0, &mean_held()).unwrap();
     plant.hold = None;
     plant.steady = SteadyForces::new(&[], &[], &[], 0.0);
     plant.finish()
-}
-
-fn model_of(nonlinear: bool) -> &'static CraftModel {
-    static LINEAR: OnceLock<CraftModel> = OnceLock::new();
-    static EXACT: OnceLock<CraftModel> = OnceLock::new();
-    let cell = if nonlinear { &EXACT } else { &LINEAR };
-    cell.get_or_init(|| {
-        let mut physics = linear_physics();
-        physics.surfaces = false;
-        physics.nonlinear_restoring = nonlinear;
-        model(&physics)
-    })
 }
 
 /// Work of the restoring from rest to (z, phi, theta) along a straight path, J.
@@ -157,26 +156,39 @@ fn drift(e: &[f64]) -> f64 {
     e.iter().map(|v| (v / e[0] - 1.0).abs()).fold(0.0, f64::max)
 }
 
+/// Kinetic energy of craft and water plus the work of the exact restoring stays what it was, but for
+/// the error of the method: of fifth order over a fixed time (the fourth-order error of a step is in
+/// phase, not in amplitude).
+///
+/// From 0.5 m of heave, 4.6 deg of roll, 2.3 deg of pitch, over 120 s.
 #[test]
 fn energy_is_conserved_without_memory() {
-    for (nonlinear, start) in [(false, [1e-3, 1e-4, 1e-4]), (true, [0.5, 0.08, 0.04])] {
-        let plant = undamped(false, nonlinear);
-        let mut before = 0.0;
-        for step in [0.2, 0.1, 0.05, 0.025] {
-            let d = drift(&energies(&plant, start, step, 120.0));
-            println!("exact {nonlinear} step {step}: {d:.2e} order {:.2}", (before / d).log2());
-            before = d;
-        }
-    }
+    let plant = undamped(false);
+    let found = [0.2, 0.1, 0.05].map(|h| drift(&energies(&plant, [0.5, 0.08, 0.04], h, 120.0)));
+    let order = [found[0] / found[1], found[1] / found[2]].map(f64::log2);
+    println!(
+        "energy off by {:.1e} at 0.05 s, orders {order:.2?}",
+        found[2]
+    );
+    assert!(order.iter().all(|o| *o > 4.5), "{order:?}");
+    assert!(found[2] < 1e-6);
 }
 
+/// With memory the water only takes: the energy of the craft never exceeds what it started with.
 #[test]
-fn memory_takes_energy_and_gives_none_back_in_sum() {
-    let plant = undamped(true, false);
-    for start in [[1e-2, 0.0, 0.0], [0.0, 1e-3, 0.0], [0.0, 0.0, 1e-3], [1e-2, 1e-3, -1e-3]] {
+fn memory_takes_energy() {
+    let plant = undamped(true);
+    for start in [
+        [0.2, 0.0, 0.0],
+        [0.0, 0.02, 0.0],
+        [0.0, 0.0, 0.02],
+        [0.2, 0.02, -0.02],
+    ] {
         let e = energies(&plant, start, 0.05, 300.0);
         let most = e.iter().skip(1).map(|v| v / e[0]).fold(0.0, f64::max);
-        println!("start {start:?}: most {most:.6}, after 300 s {:.4}", e.last().unwrap() / e[0]);
+        let left = e.last().unwrap() / e[0];
+        println!("{start:?}: at most {most:.4} of the start, {left:.3} left after 300 s");
+        assert!(most <= 1.0 && left < 0.9);
     }
 }
 
@@ -199,22 +211,44 @@ fn oblique(mu_deg: f64, roll: f64) -> Run {
     run(&Case::new(p).unwrap(), &mut *law("controllers/pid.json"))
 }
 
+/// Mirrored sea, mirrored start: sway, roll and yaw change sign, the rest stays.
+///
+/// Tolerance: rounding, multiplied over 120 s by a stable craft under the PID.
 #[test]
 fn port_mirrors_starboard() {
     let (a, b) = (oblique(130.0, 0.03), oblique(-130.0, -0.03));
     let mut worst = (0.0_f64, "");
     for (c, sign) in [
-        ("surge", 1.0), ("sway", -1.0), ("heave_up", 1.0), ("roll", -1.0), ("pitch", 1.0),
-        ("yaw", -1.0), ("u", 1.0), ("v", -1.0), ("w", 1.0), ("p", -1.0), ("q", 1.0), ("r", -1.0),
+        ("surge", 1.0),
+        ("sway", -1.0),
+        ("heave_up", 1.0),
+        ("roll", -1.0),
+        ("pitch", 1.0),
+        ("yaw", -1.0),
+        ("u", 1.0),
+        ("v", -1.0),
+        ("w", 1.0),
+        ("p", -1.0),
+        ("q", 1.0),
+        ("r", -1.0),
     ] {
         let (x, y) = (judged(&a, c), judged(&b, c));
         let size = x.iter().map(|v| v.abs()).fold(0.0, f64::max);
-        let off = x.iter().zip(y).map(|(x, y)| (x - sign * y).abs()).fold(0.0, f64::max) / size;
+        let off = x
+            .iter()
+            .zip(y)
+            .map(|(x, y)| (x - sign * y).abs())
+            .fold(0.0, f64::max)
+            / size;
         if off > worst.0 {
             worst = (off, c);
         }
     }
-    println!("worst {:.1e} {}", worst.0, worst.1);
+    println!(
+        "largest difference {:.1e} of the largest {}",
+        worst.0, worst.1
+    );
+    assert!(worst.0 < 1e-10, "{worst:?}");
 }
 
 // ---------------------------------------------------------------- Froude scale
@@ -236,7 +270,9 @@ fn scaled(spec: &CraftSpec, l: f64) -> CraftSpec {
     for end in [&mut s.lower_hulls.fore_end, &mut s.lower_hulls.aft_end] {
         match end {
             EndSpec::AsGiven => {}
-            EndSpec::Ellipsoid { length_m } | EndSpec::Paraboloid { length_m } | EndSpec::Parabola { length_m } => m(length_m),
+            EndSpec::Ellipsoid { length_m }
+            | EndSpec::Paraboloid { length_m }
+            | EndSpec::Parabola { length_m } => m(length_m),
         }
     }
     for st in &mut s.struts {
@@ -245,7 +281,10 @@ fn scaled(spec: &CraftSpec, l: f64) -> CraftSpec {
         m(&mut st.thickness_m);
         m(&mut st.offset_outboard_m);
         match &mut st.waterplane {
-            WaterplaneShape::ParabolicEnds { fore_length_m, aft_length_m } => {
+            WaterplaneShape::ParabolicEnds {
+                fore_length_m,
+                aft_length_m,
+            } => {
                 m(fore_length_m);
                 m(aft_length_m);
             }
@@ -253,11 +292,24 @@ fn scaled(spec: &CraftSpec, l: f64) -> CraftSpec {
         }
     }
     let c = &mut s.cross_structure;
-    for x in [&mut c.underside_height_m, &mut c.fore_x_m, &mut c.aft_x_m, &mut c.half_breadth_m] {
+    for x in [
+        &mut c.underside_height_m,
+        &mut c.fore_x_m,
+        &mut c.aft_x_m,
+        &mut c.half_breadth_m,
+    ] {
         m(x);
     }
     match &mut s.mass {
-        MassSpec::Total { mass_kg, lcg_m, tcg_m, vcg_m, k_xx_m, k_yy_m, k_zz_m } => {
+        MassSpec::Total {
+            mass_kg,
+            lcg_m,
+            tcg_m,
+            vcg_m,
+            k_xx_m,
+            k_yy_m,
+            k_zz_m,
+        } => {
             mass_kg.iter_mut().for_each(|v| *v *= l.powi(3));
             lcg_m.iter_mut().for_each(m);
             for x in [tcg_m, vcg_m, k_xx_m, k_yy_m, k_zz_m] {
@@ -267,7 +319,14 @@ fn scaled(spec: &CraftSpec, l: f64) -> CraftSpec {
         MassSpec::Groups { .. } => panic!("not in the demonstration craft"),
     }
     for f in &mut s.surfaces {
-        for x in [&mut f.stock_x_m, &mut f.root_y_m, &mut f.root_height_m, &mut f.span_m, &mut f.root_chord_m, &mut f.tip_chord_m] {
+        for x in [
+            &mut f.stock_x_m,
+            &mut f.root_y_m,
+            &mut f.root_height_m,
+            &mut f.span_m,
+            &mut f.root_chord_m,
+            &mut f.tip_chord_m,
+        ] {
             m(x);
         }
         f.body_radius_m.iter_mut().for_each(m);
@@ -353,20 +412,39 @@ fn run_at_scale(l: f64) -> Run {
     run(&Case::new(p).unwrap(), &mut *scaled_pid(l))
 }
 
+/// A craft 2.25 times as long, its controller, servos and sea with it, moves to scale; lengths by l,
+/// times by sqrt(l), friction coefficients held by the viscosity.
+///
+/// Source: common practice (Froude's law). Tolerance of the job: 1e-6 of each RMS.
 #[test]
 fn a_scaled_craft_moves_to_scale() {
     let l: f64 = 2.25;
     let t = l.sqrt();
     let (a, b) = (run_at_scale(1.0), run_at_scale(l));
-    println!("{} {}", a.outcome, b.outcome);
+    assert!(a.outcome.is_completed() && b.outcome.is_completed());
+    let mut worst = 0.0_f64;
     for (c, factor) in [
-        ("wave", l), ("surge", l), ("sway", l), ("heave_up", l), ("roll", 1.0), ("pitch", 1.0), ("yaw", 1.0),
-        ("u", t), ("q", 1.0 / t), ("bridge.acc_up", 1.0),
+        ("wave", l),
+        ("surge", l),
+        ("sway", l),
+        ("heave_up", l),
+        ("roll", 1.0),
+        ("pitch", 1.0),
+        ("yaw", 1.0),
+        ("u", t),
+        ("q", 1.0 / t),
+        ("bridge.acc_up", 1.0),
     ] {
         let (x, y) = (judged(&a, c), judged(&b, c));
         let size = rms(x);
-        let off = x.iter().zip(y).map(|(x, y)| (x - y / factor).abs()).fold(0.0, f64::max) / size;
-        println!("{c}: {off:.1e} of RMS {size:.3e}");
+        let off = x
+            .iter()
+            .zip(y)
+            .map(|(x, y)| (x - y / factor).abs())
+            .fold(0.0, f64::max)
+            / size;
+        worst = worst.max(off);
+        assert!(off < 1e-6, "{c}: {off:e}");
     }
-    let _ = Realisation::calm();
+    println!("largest difference {worst:.1e} of an RMS");
 }
