@@ -8,6 +8,8 @@ use std::process::{Output, Stdio};
 
 use assert_cmd::Command;
 use assert_cmd::cargo::CommandCargoExt;
+use ridewright::cli::cmd_fins;
+use ridewright::geometry::craft::Craft;
 use ridewright::spec::load::{Any, load_any, load_craft};
 use ridewright::spec::{fields, schema};
 
@@ -204,5 +206,193 @@ fn schemas_are_written_where_asked() {
     assert!(out.status.success() && out.stdout.is_empty());
     for (name, wanted) in schema::files() {
         assert_eq!(fs::read_to_string(into.join(name)).unwrap(), wanted);
+    }
+}
+
+const CRAFT: &str = "scenarios/craft/coastal_survey.json";
+
+/// A verb with a cache of the test's own, so that nothing outside the build folder is touched.
+fn craft_verb(arguments: &[&str]) -> Output {
+    let cache = Path::new(env!("CARGO_TARGET_TMPDIR")).join("cache");
+    let mut all = arguments.to_vec();
+    all.extend(["--cache", cache.to_str().unwrap()]);
+    run(&all)
+}
+
+fn json(out: &Output) -> serde_json::Value {
+    assert!(out.status.success(), "{}", text(&out.stderr));
+    serde_json::from_slice(&out.stdout).unwrap()
+}
+
+#[test]
+fn craft_verbs_print_tables_of_100_columns_and_the_caution() {
+    for arguments in [
+        vec!["hydrostatics", CRAFT],
+        vec!["coefficients", CRAFT, "--speed-kn", "16", "--strip-theory"],
+        vec!["stability", CRAFT, "--speed-kn", "0,16"],
+        vec!["response", CRAFT, "--heading-deg", "180,90,45"],
+        vec!["fins", CRAFT],
+        vec![
+            "sea",
+            "scenarios/sea/swell_and_wind_sea.json",
+            "--craft",
+            CRAFT,
+        ],
+    ] {
+        let out = craft_verb(&arguments);
+        assert!(out.status.success(), "{arguments:?}: {}", text(&out.stderr));
+        let told = text(&out.stdout);
+        assert!(told.contains('┌'), "{arguments:?}: {told}");
+        for line in told.lines() {
+            let is_row = line.starts_with(['┌', '│', '╞', '└']);
+            assert!(
+                !is_row || line.chars().count() <= 100,
+                "{arguments:?}: {line}"
+            );
+        }
+        assert!(
+            text(&out.stderr).contains("Predictions are for design"),
+            "{arguments:?}"
+        );
+        assert!(
+            !told.contains("NaN") && !told.contains("inf "),
+            "{arguments:?}"
+        );
+    }
+}
+
+#[test]
+fn stability_tells_what_the_craft_must_meet() {
+    let told = json(&craft_verb(&["stability", CRAFT, "--json"]));
+    let bare = told["divergence_bare_kn"].as_f64().unwrap();
+    assert!(
+        bare < 16.0,
+        "the bare hull diverges below design speed: {bare}"
+    );
+    let at = |kn: f64| {
+        let rows = told["speeds"].as_array().unwrap();
+        rows.iter().find(|r| r["speed_kn"] == kn).unwrap().clone()
+    };
+    let share = at(16.0)["stiffness"]["net_over_hydrostatic"]
+        .as_f64()
+        .unwrap();
+    assert!(share >= 0.5, "net pitch stiffness at design speed: {share}");
+    assert!(at(0.0)["trim"]["forward_deg"].as_f64().unwrap().abs() < 1e-9);
+    assert!(
+        at(16.0)["trim"]["range_left"][0]["up_to_limit_deg"]
+            .as_f64()
+            .unwrap()
+            > 0.0
+    );
+    let named: Vec<_> = at(0.0)["poles"].as_array().unwrap().clone();
+    for motion in ["heave", "pitch", "roll"] {
+        assert!(
+            named.iter().any(|p| p["motion"] == motion),
+            "{motion}: {named:?}"
+        );
+    }
+    assert!(told["zero_frequency"][0]["a33_kg"].as_f64().unwrap() > 0.0);
+}
+
+#[test]
+fn long_waves_carry_the_craft_through_the_door_too() {
+    let told = json(&craft_verb(&[
+        "response",
+        CRAFT,
+        "--speed-kn",
+        "0",
+        "--heading-deg",
+        "180",
+        "--json",
+    ]));
+    let case = &told["cases"][0];
+    let number = |v: &serde_json::Value| v.as_f64().unwrap();
+    let omega = number(&case["omega_rad_s"][0]);
+    let slope_deg = (omega * omega / 9.80665).to_degrees();
+    let curve = |name: &str| {
+        let all = case["curves"].as_array().unwrap();
+        all.iter().find(|c| c["name"] == name).unwrap().clone()
+    };
+    let heave = curve("heave up");
+    // the lowest wave is some 2 km long: heave follows to a few per cent, crest up with crest
+    assert!(
+        (number(&heave["amplitude"][0]) - 1.0).abs() < 0.05,
+        "{}",
+        heave["amplitude"][0]
+    );
+    assert!(number(&heave["phase_deg"][0]).abs() < 5.0);
+    // in head seas the bow rises a quarter period before the crest
+    let pitch = curve("pitch");
+    let share = number(&pitch["amplitude"][0]) / slope_deg;
+    assert!((share - 1.0).abs() < 0.25, "{share}");
+    assert!(
+        (number(&pitch["phase_deg"][0]) - 90.0).abs() < 10.0,
+        "{}",
+        pitch["phase_deg"][0]
+    );
+}
+
+#[test]
+fn pictures_and_numbers_are_written_where_asked() {
+    let folder = tempfile::tempdir().unwrap();
+    let into = folder.path().join("deep");
+    let out = craft_verb(&["hydrostatics", CRAFT, "--out", into.to_str().unwrap()]);
+    assert!(out.status.success(), "{}", text(&out.stderr));
+    for name in [
+        "hydrostatics.json",
+        "hydrostatics.png",
+        "hydrostatics.svg",
+        "craft.png",
+    ] {
+        assert!(into.join(name).is_file(), "{name}");
+    }
+    let sea = "scenarios/sea/slight.json";
+    let out = craft_verb(&["sea", sea, "--out", into.to_str().unwrap(), "--json"]);
+    let told = json(&out);
+    let realised = told["moments"][1]["realised"].as_f64().unwrap();
+    let target = told["moments"][1]["target"].as_f64().unwrap();
+    let error = told["moments"][1]["sampling_error"].as_f64().unwrap();
+    assert!(
+        (realised - target).abs() < 4.0 * error,
+        "{realised} {target} {error}"
+    );
+    let record = fs::read_to_string(into.join("sea_record.csv")).unwrap();
+    assert!(record.starts_with("t_s,elevation_up_m\n0,"));
+    assert_eq!(
+        record.lines().count(),
+        7202,
+        "1800 s in steps of 0.25 s and the head"
+    );
+}
+
+#[test]
+fn a_craft_without_design_speed_asks_for_one() {
+    let out = craft_verb(&["response", "tests/data/spec/craft.json"]);
+    assert_eq!(out.status.code(), Some(2));
+    assert!(
+        text(&out.stderr).contains("--speed-kn"),
+        "{}",
+        text(&out.stderr)
+    );
+}
+
+#[test]
+fn the_table_of_fin_effects_is_fresh_and_leaves_none_out() {
+    let craft = load_craft(Path::new(ROOT).join(CRAFT)).unwrap().spec;
+    let speed_kn = craft.design_speed_kn.unwrap();
+    let craft = Craft::build(&craft).unwrap();
+    let guide = fs::read_to_string(Path::new(ROOT).join("DEVELOPERS.md")).unwrap();
+    let wanted = cmd_fins::renewed(&guide, &craft, speed_kn).unwrap();
+    assert!(
+        wanted.is_some_and(|w| w == guide),
+        "DEVELOPERS.md is stale; run: cargo run -- fins {CRAFT} --markdown DEVELOPERS.md"
+    );
+    let told = json(&craft_verb(&["fins", CRAFT, "--json"]));
+    let effects = told["speeds"][0]["effects"].as_array().unwrap().clone();
+    assert_eq!(effects.len(), 8, "all on, and seven effects");
+    for e in &effects[1..] {
+        for key in ["stiffness_share", "aft_force_share"] {
+            assert!(e[key].as_f64().unwrap().abs() > 1e-5, "{key} of {e}");
+        }
     }
 }

@@ -1,11 +1,17 @@
 //! The analytic linear model is the derivative of the plant.
 
+#![allow(clippy::unwrap_used)] // helpers of tests may fail loudly
+
 mod common;
 
 use common::{derivative, ideal_servos, mean_held, model};
+use nalgebra::{DMatrix, DVector};
+use num_complex::Complex64;
+use ridewright::hydro::viscous::harmonic_speed;
+use ridewright::linear::regular_wave::{model_without_drag, response};
 use ridewright::linear::{assemble::assemble, trim};
 use ridewright::spec::scenario::PhysicsSpec;
-use ridewright::units::kn;
+use ridewright::units::{deg, kn};
 
 /// Relative to the largest entry of the row: central differences of smooth curves with a step of
 /// 1e-5 lose about ten digits to rounding; immersion tables are piecewise quadratic in heave.
@@ -96,6 +102,89 @@ fn inputs_enter_as_the_linear_model_says() {
                 (numeric - column[i]).abs() < tol,
                 "channel {j} state {i}: {numeric} {}",
                 column[i]
+            );
+        }
+    }
+}
+
+/// Waves near heave resonance at rest, where drag decides, and at speed.
+const WAVES: [(f64, f64, f64); 3] = [(0.0, 180.0, 0.85), (0.0, 90.0, 0.5), (16.0, 45.0, 1.1)];
+
+#[test]
+fn drag_falls_away_with_the_amplitude() {
+    let model = model(&PhysicsSpec::default());
+    for (speed_kn, mu_deg, omega) in WAVES {
+        let plant = model.plant(kn(speed_kn), &mean_held()).expect("plant");
+        let trim = trim::level(&plant).expect("trim");
+        let linear = model_without_drag(&plant, &trim.x);
+        let at = |amplitude_m| {
+            response(&linear, &plant, omega, deg(mu_deg), amplitude_m)
+                .expect("a response")
+                .motion()
+        };
+        let (none, tiny, whole) = (at(0.0), at(1e-7), at(1.0));
+        for j in 0..6 {
+            // drag is proportional to the amplitude: a relative change of the order of 1e-7 times
+            // the resonant magnification
+            assert!(
+                (tiny[j] - none[j]).norm() < 1e-4 * none[j].norm() + 1e-9,
+                "{j}"
+            );
+        }
+        if speed_kn < 1.0 {
+            let j = if mu_deg > 100.0 { 2 } else { 3 };
+            assert!(
+                whole[j].norm() < 0.95 * none[j].norm(),
+                "drag takes off the peak of {j}"
+            );
+        }
+    }
+}
+
+#[test]
+fn the_answer_solves_its_own_equation() {
+    let model = model(&PhysicsSpec::default());
+    let amplitude_m = 1.0;
+    for (speed_kn, mu_deg, omega) in WAVES {
+        let plant = model.plant(kn(speed_kn), &mean_held()).expect("plant");
+        let trim = trim::level(&plant).expect("trim");
+        let linear = model_without_drag(&plant, &trim.x);
+        let found = response(&linear, &plant, omega, deg(mu_deg), amplitude_m).expect("a response");
+        // second way: the equivalent damping of that answer put into the linear model itself
+        let orbital = plant.viscous.drag_orbital(omega, deg(mu_deg));
+        let speeds: Vec<f64> = plant
+            .viscous
+            .drag_elements()
+            .iter()
+            .zip(&orbital)
+            .map(|(e, o)| {
+                let own: Complex64 = (0..6).map(|i| found.state[6 + i] * e.row[i]).sum();
+                harmonic_speed(amplitude_m * (own - o).norm())
+            })
+            .collect();
+        let damped = assemble(&plant, &trim.x, Some(&plant.viscous.drag_matrix(&speeds)));
+        let mut channels = vec![Complex64::ZERO; plant.channels().len()];
+        plant.channel_amplitudes(omega, deg(mu_deg), &mut channels);
+        for (c, f) in
+            channels
+                .iter_mut()
+                .zip(plant.viscous.drag_wave_force(omega, deg(mu_deg), &speeds))
+        {
+            *c += f; // the first six channels are the wave force
+        }
+        let complex = |m: &DMatrix<f64>| m.map(Complex64::from);
+        let mut system = -complex(&damped.a);
+        for i in 0..system.nrows() {
+            system[(i, i)] += Complex64::new(0.0, found.omega_e_rad_s);
+        }
+        let forcing = complex(&damped.b_waves) * DVector::from_vec(channels);
+        let want = system.lu().solve(&forcing).expect("regular");
+        for j in 0..12 {
+            let error = (found.state[j] - want[j]).norm();
+            // the iteration ends at 1e-5 of the equivalent speeds
+            assert!(
+                error < 1e-3 * want[j].norm() + 1e-9,
+                "{speed_kn} kn, state {j}: {error}"
             );
         }
     }

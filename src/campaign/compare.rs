@@ -163,7 +163,7 @@ fn one(stage: &Stage, job: &Job) -> Result<RunResult> {
     let case = stage.case(speed, job.heading_deg, job.seed)?;
     let mut law = stage.laws[job.law].make()?;
     let result = run(&case, law.as_mut());
-    let points: Vec<String> = stage.points().into_iter().map(|p| p.name).collect();
+    let points: Vec<String> = case.parts().points.iter().map(|p| p.name.clone()).collect();
     let enough = result.record.judged().len() as f64 * result.record.interval_s > 60.0;
     Ok(RunResult {
         speed_kn: speed.speed_kn,

@@ -3,13 +3,11 @@
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-use nalgebra::Vector3;
-
 use crate::control::lqr::LqrMatrices;
 use crate::control::signal::Setup;
 use crate::control::{self, Controller};
+use crate::design;
 use crate::design::lqr::LqrDesignReport;
-use crate::dynamics::course::{HeadingGains, HeadingHold, Rudder, SpeedHold};
 use crate::dynamics::model::CraftModel;
 use crate::dynamics::plant::Plant;
 use crate::error::{Error, Result};
@@ -20,23 +18,15 @@ use crate::linear::trim::{self, Trim};
 use crate::math::ode::Tolerance;
 use crate::math::rng::{Purpose, generator};
 use crate::sea::realisation::{Realisation, realise};
-use crate::sea::wind::WindAreas;
-use crate::sim::case::{Case, Integrator, NamedPoint, Parts, Sensing, Timing};
-use crate::sim::checks::{self, Limits, Narrowest, Warning};
-use crate::sim::contact::UndersidePoint;
+use crate::sim::bake::{self, Recipe};
+use crate::sim::case::{Case, Integrator, Sensing, Timing};
+use crate::sim::checks::{self, Narrowest, Warning};
 use crate::sim::setup::setup;
-use crate::sim::wind::Wind;
-use crate::spec::controller::{ControllerSpec, LawSpec};
-use crate::spec::craft::SurfaceGroup;
-use crate::spec::scenario::{self as paper, CourseSpec, ScenarioSpec};
+use crate::spec::controller::ControllerSpec;
+use crate::spec::scenario::{self as paper, ScenarioSpec};
 use crate::spec::sea::SeaSpec;
 use crate::spec::validate::Bundle;
 use crate::units::{deg, kn};
-
-/// Tolerance of the reference integrator.
-const REFERENCE_TOLERANCE: f64 = 1e-9;
-/// Share of the box clearance by which the underside may go under before the model is left.
-const SINK_SHARE: f64 = 1.0;
 
 /// A law with the gains it needs, ready to be handed to runs.
 #[derive(Clone, Debug)]
@@ -57,10 +47,7 @@ impl LawPlan {
     /// # Errors
     /// What is wrong with the file, or why no gains exist.
     pub fn new(spec: &ControllerSpec, folder: &Path, model: &CraftModel) -> Result<Self> {
-        let solved = match &spec.law {
-            LawSpec::Lqr(_) => return Err(Error::new("PENDING design")),
-            _ => None::<(LqrMatrices, LqrDesignReport)>,
-        };
+        let solved = design::solve(spec, model)?;
         let (matrices, report) = solved.map_or((None, None), |(m, r)| (Some(m), Some(r)));
         let plan = LawPlan {
             spec: spec.clone(),
@@ -175,142 +162,27 @@ impl Stage {
             s.record_s,
         )?;
         let sea = self.sea(speed, heading_deg, seed)?;
-        let model = &self.model;
-        let (heading, hold) = self.course(speed, timing.sample_s());
-        let mut case = Case::new(Parts {
+        let mut case = Case::new(bake::parts(&Recipe {
             name: format!("{} kn, {heading_deg} deg, seed {seed}", speed.speed_kn),
-            craft: speed.plant.clone(),
-            components: sea.components.clone(),
-            wind: self.wind(&sea),
-            setup: speed.setup.clone(),
+            model: &self.model,
+            plant: speed.plant.clone(),
+            trim: &speed.trim,
+            sea: &sea,
             timing,
             integrator: match s.integrator {
                 paper::Integrator::FixedStep => Integrator::FixedStep,
-                paper::Integrator::Dopri5 => Integrator::Reference(Tolerance {
-                    relative: REFERENCE_TOLERANCE,
-                    absolute: REFERENCE_TOLERANCE,
-                }),
+                paper::Integrator::Dopri5 => Integrator::Reference(Tolerance::default()),
             },
-            start: speed.trim.x.clone(),
-            supply_rad_s: model
-                .craft
-                .spec
-                .supplies
-                .iter()
-                .map(|p| deg(p.total_rate_deg_s))
-                .collect(),
+            course: &s.course,
             sensing: Sensing::Suite {
-                craft: Arc::new(model.craft.spec.clone()),
+                craft: Arc::new(self.model.craft.spec.clone()),
                 errors: s.physics.sensor_errors,
                 seed,
                 case: 0,
             },
-            heading,
-            speed: hold,
-            thrust_n: speed.trim.thrust_n.clone(),
-            points: self.points(),
-            underside: self.underside(),
-            own_wave_factor: model.craft.spec.cross_structure.relative_wave_factor,
-            limits: self.limits(),
-        })?;
+        }))?;
         case.warnings.extend(self.case_warnings(speed, &sea));
         Ok(case)
-    }
-
-    /// Named points from O.
-    pub fn points(&self) -> Vec<NamedPoint> {
-        let points = &self.model.craft.points;
-        points
-            .iter()
-            .map(|(n, r)| NamedPoint {
-                name: n.clone(),
-                r_m: *r,
-            })
-            .collect()
-    }
-
-    fn underside(&self) -> Vec<UndersidePoint> {
-        let points = self.model.restoring.underside_points();
-        let name = |r: &Vector3<f64>| format!("x {:.1} m, y {:.1} m", r.x, r.y);
-        points
-            .iter()
-            .map(|r| UndersidePoint {
-                name: name(r),
-                r_m: *r,
-            })
-            .collect()
-    }
-
-    /// Up to where the struts' lower ends come out, down to where the box is under by its clearance.
-    fn limits(&self) -> Limits {
-        let craft = &self.model.craft;
-        let top = craft
-            .hull
-            .section_at(0.0)
-            .map_or(1.0, |s| s.axis_z_m - s.half_height_m);
-        Limits::new(top.max(0.3), -craft.underside_z_m * (1.0 + SINK_SHARE))
-    }
-
-    fn wind(&self, sea: &Realisation) -> Option<Wind> {
-        let craft = &self.model.craft;
-        let areas = craft.spec.windage.as_ref()?;
-        let realisation = sea.wind.clone()?;
-        Some(Wind {
-            realisation,
-            areas: WindAreas {
-                frontal_m2: areas.frontal_area_m2,
-                lateral_m2: areas.lateral_area_m2,
-                c_x: areas.longitudinal_coefficient,
-                c_y: areas.lateral_coefficient,
-                lateral_x_m: areas.centre_x_m,
-                height_m: areas.centre_height_m - craft.spec.design_waterline_m,
-            },
-        })
-    }
-
-    fn course(
-        &self,
-        speed: &SpeedStage,
-        period_s: f64,
-    ) -> (Option<HeadingHold>, Option<SpeedHold>) {
-        let CourseSpec::Kept {
-            heading_deg_per_deg,
-            heading_deg_s_per_deg,
-            wave_filter_s,
-            speed_hold_s,
-        } = &self.scenario.course
-        else {
-            return (None, None);
-        };
-        let gains = HeadingGains {
-            proportional: *heading_deg_per_deg,
-            derivative_s: *heading_deg_s_per_deg,
-            wave_filter_s: *wave_filter_s,
-        };
-        let plant = &speed.plant;
-        let rudders: Vec<Rudder> = plant
-            .surfaces
-            .iter()
-            .enumerate()
-            .filter(|(_, s)| s.group == SurfaceGroup::Rudder)
-            .map(|(i, s)| Rudder {
-                surface: i,
-                trim_rad: speed.trim.surface_rad[i],
-                min_rad: s.min_rad,
-                max_rad: s.max_rad,
-            })
-            .collect();
-        let heading = HeadingHold::new(0.0, &gains, period_s, rudders);
-        let mass = plant.mass[(0, 0)] + plant.memory.a_inf[(0, 0)];
-        let hold = SpeedHold::new(
-            plant.speed_m_s,
-            mass,
-            *speed_hold_s,
-            period_s,
-            speed.trim.thrust_n.clone(),
-            plant.shafts.iter().map(|s| s.max_thrust_n).collect(),
-        );
-        (Some(heading), (!plant.shafts.is_empty()).then_some(hold))
     }
 
     /// Spacing of the components against the narrowest response, repetition, length, step.
@@ -347,7 +219,7 @@ impl SpeedStage {
         let plant = model.plant(kn(speed_kn), &scenario.course)?;
         let trim = trim::level(&plant)?;
         let linear = assemble(&plant, &trim.x, None);
-        let poles = modes::poles(&linear, &plant.mass)?;
+        let poles = modes::poles(&linear)?;
         if trim.x.iter().any(|v| !v.is_finite()) {
             return Err(Error::new(format!(
                 "the trim at {speed_kn} kn is not finite"

@@ -5,7 +5,8 @@ use std::path::PathBuf;
 
 use clap::{Parser, Subcommand};
 
-use super::{cmd_check, cmd_compare, cmd_schema, cmd_show};
+use super::{cmd_check, cmd_compare, cmd_run, cmd_schema, cmd_show};
+use crate::error::{Error, Result};
 
 /// Motion control of small-waterplane-area twin-hull craft, from a craft file to a judged ride.
 #[derive(Clone, Debug, Parser)]
@@ -20,6 +21,9 @@ pub struct Args {
     /// Print results and errors only: no progress, no remarks.
     #[arg(long, short, global = true)]
     pub quiet: bool,
+    /// Where tables of water forces are kept between runs.
+    #[command(flatten)]
+    pub cache: CacheArgs,
     /// What to do.
     #[command(subcommand)]
     pub verb: Verb,
@@ -34,8 +38,51 @@ pub enum Verb {
     Show(cmd_show::Options),
     /// Run all laws of a scenario and put them beside its first: numbers and pictures.
     Compare(cmd_compare::Options),
+    /// Run cases of a scenario and keep their time histories.
+    Run(cmd_run::Options),
     /// Print or write the JSON Schemas of the file formats.
     Schema(cmd_schema::Options),
+    /// Volumes, centres, metacentric heights, natural periods, curves of heel and immersion.
+    Hydrostatics(HydrostaticsOptions),
+    /// Added mass, damping and wave force against frequency; how well the memory fits.
+    Coefficients(CoefficientsOptions),
+    /// Trim, fin range left, poles and pitch stiffness against speed; divergence speeds.
+    Stability(StabilityOptions),
+    /// Transfer functions from waves to motions and named points, fins fixed at trim.
+    Response(ResponseOptions),
+    /// Each fin's force and hinge moment, downwash, and what each fin effect is worth.
+    Fins(FinsOptions),
+    /// Spectrum, moments and one record of a sea.
+    Sea(SeaOptions),
+}
+
+/// Where tables of water forces are kept between runs.
+#[derive(Clone, Debug, Default, clap::Args)]
+pub struct CacheArgs {
+    /// Folder in which tables of water forces are kept; ridewright in the user's cache folder when
+    /// absent ($XDG_CACHE_HOME, else $HOME/.cache), e.g. --cache out/cache.
+    #[arg(long, global = true, value_name = "DIR")]
+    pub cache: Option<PathBuf>,
+    /// Keep no tables and read none: compute them anew.
+    #[arg(long, global = true, conflicts_with = "cache")]
+    pub no_cache: bool,
+}
+
+impl CacheArgs {
+    /// The folder to use; none when caching is off or the user has no cache folder.
+    pub fn folder(&self) -> Option<PathBuf> {
+        if self.no_cache {
+            return None;
+        }
+        let from = |key: &str| std::env::var_os(key).map(PathBuf::from);
+        let usable = |p: &PathBuf| p.is_absolute();
+        self.cache.clone().or_else(|| {
+            from("XDG_CACHE_HOME")
+                .filter(usable)
+                .or_else(|| from("HOME").filter(usable).map(|h| h.join(".cache")))
+                .map(|base| base.join("ridewright"))
+        })
+    }
 }
 
 /// The craft a verb is about.
@@ -44,6 +91,10 @@ pub struct CraftArg {
     /// Craft file (`ridewright.craft/1`).
     #[arg(value_name = "CRAFT.json")]
     pub craft: PathBuf,
+    /// Scenario file whose physics switches to use, e.g. --switches scenarios/NAME.json; all effects
+    /// on when absent.
+    #[arg(long, value_name = "SCENARIO.json")]
+    pub switches: Option<PathBuf>,
 }
 
 /// How results are told.
@@ -63,6 +114,23 @@ pub struct SpeedArgs {
     /// Speeds in knots, separated by commas, e.g. --speed-kn 0,12,18.
     #[arg(long, value_name = "KN", value_delimiter = ',', value_parser = speed_kn)]
     pub speed_kn: Vec<f64>,
+}
+
+impl SpeedArgs {
+    /// The speeds asked for; the design speed of the craft when none is.
+    ///
+    /// # Errors
+    /// When there is neither.
+    pub fn or_design(&self, design_kn: Option<f64>) -> Result<Vec<f64>> {
+        match (self.speed_kn.is_empty(), design_kn) {
+            (false, _) => Ok(self.speed_kn.clone()),
+            (true, Some(v)) => Ok(vec![v]),
+            (true, None) => Err(Error::with_hint(
+                "no speed is given and the craft file has no `design_speed_kn`",
+                "say --speed-kn KN",
+            )),
+        }
+    }
 }
 
 /// Wave headings to work at.
@@ -101,6 +169,9 @@ pub struct CoefficientsOptions {
     /// Headings of the exciting force.
     #[command(flatten)]
     pub heading: HeadingArgs,
+    /// Also give the speed-dependent coefficients of strip theory in seakeeping axes.
+    #[arg(long)]
+    pub strip_theory: bool,
     /// Output.
     #[command(flatten)]
     pub output: OutputArgs,
@@ -118,6 +189,9 @@ pub struct StabilityOptions {
     /// Speeds.
     #[command(flatten)]
     pub speed: SpeedArgs,
+    /// List every pole, those of servos, lags and memory too.
+    #[arg(long)]
+    pub all: bool,
     /// Output.
     #[command(flatten)]
     pub output: OutputArgs,
@@ -126,22 +200,22 @@ pub struct StabilityOptions {
 /// `response`: transfer functions from waves to motions and to named points.
 #[derive(Clone, Debug, clap::Args)]
 #[command(
-    after_help = "Example: ridewright response scenarios/craft/NAME.json --controller controllers/fixed.json \
-                  --speed-kn 18 --heading-deg 180"
+    after_help = "Example: ridewright response scenarios/craft/NAME.json --speed-kn 18 --heading-deg 180,0\n\
+                  Fins are fixed at their trim angles, mean course and speed are held."
 )]
 pub struct ResponseOptions {
     /// The craft.
     #[command(flatten)]
     pub craft: CraftArg,
-    /// Controller file; fins fixed at trim when absent, e.g. --controller controllers/fixed.json.
-    #[arg(long, value_name = "LAW.json")]
-    pub controller: Option<PathBuf>,
     /// Speeds.
     #[command(flatten)]
     pub speed: SpeedArgs,
     /// Headings.
     #[command(flatten)]
     pub heading: HeadingArgs,
+    /// Wave amplitude in metres at which quadratic drag is linearised; 0 leaves it out.
+    #[arg(long, value_name = "M", default_value_t = 0.5, value_parser = amplitude_m)]
+    pub amplitude_m: f64,
     /// Output.
     #[command(flatten)]
     pub output: OutputArgs,
@@ -149,7 +223,10 @@ pub struct ResponseOptions {
 
 /// `fins`: each fin's force, and what each fin effect gives and takes.
 #[derive(Clone, Debug, clap::Args)]
-#[command(after_help = "Example: ridewright fins scenarios/craft/NAME.json --speed-kn 18")]
+#[command(
+    after_help = "Example: ridewright fins scenarios/craft/NAME.json --speed-kn 18\n\
+                  Example: ridewright fins scenarios/craft/NAME.json --markdown DEVELOPERS.md"
+)]
 pub struct FinsOptions {
     /// The craft.
     #[command(flatten)]
@@ -157,6 +234,9 @@ pub struct FinsOptions {
     /// Speeds.
     #[command(flatten)]
     pub speed: SpeedArgs,
+    /// Markdown file whose table of fin effects to make anew, e.g. --markdown DEVELOPERS.md.
+    #[arg(long, value_name = "FILE.md")]
+    pub markdown: Option<PathBuf>,
     /// Output.
     #[command(flatten)]
     pub output: OutputArgs,
@@ -165,7 +245,9 @@ pub struct FinsOptions {
 /// `sea`: spectrum, moments and one record of a sea.
 #[derive(Clone, Debug, clap::Args)]
 #[command(
-    after_help = "Example: ridewright sea scenarios/sea/NAME.json --duration-s 1800 --seed 1"
+    after_help = "Example: ridewright sea scenarios/sea/NAME.json --duration-s 1800 --seed 1\n\
+                  Example: ridewright sea scenarios/sea/NAME.json --craft scenarios/craft/NAME.json \
+                  --speed-kn 18 --heading-deg 180"
 )]
 pub struct SeaOptions {
     /// Sea file (`ridewright.sea/1`).
@@ -177,27 +259,13 @@ pub struct SeaOptions {
     /// Seed of the record, a whole number (no unit).
     #[arg(long, value_name = "SEED", default_value_t = 1)]
     pub seed: u64,
-    /// Output.
-    #[command(flatten)]
-    pub output: OutputArgs,
-}
-
-/// `run`: one controller of a scenario, time histories kept.
-#[derive(Clone, Debug, clap::Args)]
-#[command(
-    after_help = "Example: ridewright run scenarios/NAME.json --speed-kn 18 --heading-deg 180 --out out"
-)]
-pub struct RunOptions {
-    /// Scenario file (`ridewright.scenario/1`).
-    #[arg(value_name = "SCENARIO.json")]
-    pub scenario: PathBuf,
-    /// Only the controller of this name, e.g. --only pid.
-    #[arg(long, value_name = "NAME")]
-    pub only: Option<String>,
-    /// Only these speeds of the scenario.
+    /// Craft file: is the component spacing fine enough for its narrowest response?
+    #[arg(long, value_name = "CRAFT.json")]
+    pub craft: Option<PathBuf>,
+    /// Speeds of the craft.
     #[command(flatten)]
     pub speed: SpeedArgs,
-    /// Only these headings of the scenario.
+    /// Headings of the sea.
     #[command(flatten)]
     pub heading: HeadingArgs,
     /// Output.
@@ -205,8 +273,11 @@ pub struct RunOptions {
     pub output: OutputArgs,
 }
 
+/// A number or what is wrong with it.
+type Parsed = std::result::Result<f64, String>;
+
 /// A number within a range, or what is wrong with it.
-fn within(text: &str, low: f64, high: f64, unit: &str) -> Result<f64, String> {
+fn within(text: &str, low: f64, high: f64, unit: &str) -> Parsed {
     match text.trim().parse::<f64>() {
         Ok(v) if (low..=high).contains(&v) => Ok(v),
         Ok(v) => Err(format!(
@@ -216,14 +287,18 @@ fn within(text: &str, low: f64, high: f64, unit: &str) -> Result<f64, String> {
     }
 }
 
-fn speed_kn(text: &str) -> Result<f64, String> {
+fn speed_kn(text: &str) -> Parsed {
     within(text, 0.0, 80.0, "kn")
 }
 
-fn heading_deg(text: &str) -> Result<f64, String> {
+fn heading_deg(text: &str) -> Parsed {
     within(text, 0.0, 360.0, "deg")
 }
 
-fn seconds(text: &str) -> Result<f64, String> {
+fn amplitude_m(text: &str) -> Parsed {
+    within(text, 0.0, 10.0, "m")
+}
+
+fn seconds(text: &str) -> Parsed {
     within(text, 1.0, 1e6, "s")
 }

@@ -2,6 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
+use rayon::prelude::*;
 use serde::Serialize;
 
 use super::args::OutputArgs;
@@ -11,7 +12,11 @@ use super::{Status, table};
 use crate::campaign::compare::{self, Cell, Comparison, Selection};
 use crate::campaign::stage::Stage;
 use crate::error::{Error, Result};
+use crate::metrics::compare::NoPercentage;
 use crate::metrics::pool::Quantity;
+use crate::report::chart::Heading;
+use crate::report::comparison::figures;
+use crate::report::craft_views::craft_views;
 use crate::spec::validate::bundle;
 
 /// Options of `compare`.
@@ -33,13 +38,16 @@ pub struct Options {
 }
 
 /// Runs the scenario and tells what came out.
-pub fn run(options: &Options, shell: &mut Shell) -> Result<Status> {
+///
+/// # Errors
+/// What is wrong with the scenario or its files; a folder that cannot be written.
+pub fn run(options: &Options, cache: Option<&Path>, shell: &mut Shell) -> Result<Status> {
     let bundle = bundle(&options.scenario)?;
     let out = options.output.out.as_deref();
     if let Some(dir) = out {
         make_folder(dir)?;
     }
-    let stage = Stage::new(&bundle, None)?;
+    let stage = Stage::new(&bundle, cache)?;
     for w in &stage.model.warnings {
         shell.warn(w, None);
     }
@@ -57,8 +65,9 @@ pub fn run(options: &Options, shell: &mut Shell) -> Result<Status> {
     }
     if let Some(dir) = out {
         write_json(dir, "comparison.json", &found)?;
+        let n = draw(&stage, &found, dir)?;
         shell.talk(&format!(
-            "\nwritten into {}: comparison.json",
+            "\nwritten into {}: comparison.json and {n} pictures, each as PNG and SVG",
             dir.display()
         ));
     }
@@ -68,6 +77,34 @@ pub fn run(options: &Options, shell: &mut Shell) -> Result<Status> {
     } else {
         Status::NotMet
     })
+}
+
+/// The point at which acceleration is told and drawn: the bridge where there is one.
+fn point_of(stage: &Stage) -> String {
+    let points = &stage.model.craft.points;
+    let bridge = points
+        .iter()
+        .find(|p| p.0 == "bridge")
+        .or_else(|| points.first());
+    bridge.map_or_else(String::new, |p| p.0.clone())
+}
+
+/// Draws the craft and the comparison; returns how many pictures.
+fn draw(stage: &Stage, found: &Comparison, dir: &Path) -> Result<usize> {
+    let craft = &stage.model.craft;
+    let heading = Heading::new(
+        &craft.spec.name,
+        "Plan, profile and section",
+        &craft.spec.note,
+    );
+    craft_views(craft, &stage.model.surfaces, heading).write(dir, "craft")?;
+    let words = |deg: f64| format!("{} {deg:.0}°", heading_word(deg));
+    let figures = figures(found, &point_of(stage), &words);
+    figures
+        .par_iter()
+        .map(|(stem, f)| f.write(dir, stem).map(|_| ()))
+        .collect::<Result<()>>()?;
+    Ok(1 + figures.len())
 }
 
 /// Runs `work` on the number of threads asked for.
@@ -98,11 +135,12 @@ pub(super) fn write_json(dir: &Path, name: &str, value: &impl Serialize) -> Resu
     std::fs::write(&path, text + "\n").map_err(|e| Error::io("write", &path, &e))
 }
 
-/// Each kind of warning once, with how many runs gave it.
-fn tell_warnings(found: &Comparison, shell: &mut Shell) {
+/// Each kind of warning once, with how many runs gave it; kinds differ in their first words.
+pub(super) fn tell_warnings(found: &Comparison, shell: &mut Shell) {
+    let kind = |text: &str| text.chars().take(24).collect::<String>();
     let mut seen: Vec<(String, usize)> = Vec::new();
     for text in found.runs.iter().flat_map(|r| &r.warnings) {
-        match seen.iter_mut().find(|s| s.0 == *text) {
+        match seen.iter_mut().find(|s| kind(&s.0) == kind(text)) {
             Some(s) => s.1 += 1,
             None => seen.push((text.clone(), 1)),
         }
@@ -125,28 +163,54 @@ const COLUMNS: [(Quantity, &str, &str); 7] = [
 
 fn print(found: &Comparison, shell: &mut Shell) -> Result<()> {
     shell.data(&format!("{} in {}", found.craft, found.sea))?;
-    let mut speed = f64::NAN;
-    for cells in found.cells.chunks(found.laws.len()) {
-        let first = &cells[0];
-        if first.speed_kn.total_cmp(&speed).is_ne() {
-            speed = first.speed_kn;
-            shell.data(&format!(
-                "\n{speed:.0} kn: RMS values, change against \"{}\" in brackets",
-                found.laws[0]
-            ))?;
-        }
-        let mut heads = vec![format!(
-            "{:.0} deg {}",
-            first.heading_deg,
-            heading_word(first.heading_deg)
-        )];
+    let mut speeds: Vec<f64> = found.cells.iter().map(|c| c.speed_kn).collect();
+    speeds.dedup();
+    for speed in speeds {
+        shell.data(&format!(
+            "\n{speed:.0} kn: RMS over the judged record, change against `{}`",
+            found.laws[0]
+        ))?;
+        let mut heads = vec!["waves, law".to_owned()];
         heads.extend(COLUMNS.iter().map(|c| c.2.to_owned()));
-        let rows: Vec<Vec<String>> = cells.iter().map(row).collect();
-        shell.data(&table::table(heads, rows))?;
-        for c in cells.iter().filter(|c| !c.completed) {
-            for e in &c.endings {
-                shell.data(&format!("  {}: {e}", c.law))?;
+        let mut rows = Vec::new();
+        let here = found
+            .cells
+            .iter()
+            .filter(|c| c.speed_kn.total_cmp(&speed).is_eq());
+        for (i, cell) in here.enumerate() {
+            if i % found.laws.len() == 0 {
+                let d = cell.heading_deg;
+                let mut head = vec![String::new(); 1 + COLUMNS.len()];
+                head[0] = format!("{d:.0} deg {}", heading_word(d));
+                rows.push(head);
             }
+            rows.push(row(cell));
+        }
+        shell.data(&table::table(heads, rows))?;
+        tell_endings(found, speed, shell)?;
+    }
+    Ok(())
+}
+
+/// Runs that ended before their time, and cells without a percentage, in words.
+fn tell_endings(found: &Comparison, speed: f64, shell: &mut Shell) -> Result<()> {
+    for c in found
+        .cells
+        .iter()
+        .filter(|c| c.speed_kn.total_cmp(&speed).is_eq())
+    {
+        for e in &c.endings {
+            shell.data(&format!("  {:.0} deg, {}: {e}", c.heading_deg, c.law))?;
+        }
+        let why = c.changes.iter().find_map(|x| x.no_percentage);
+        let outside = why.filter(|w| *w != NoPercentage::BaselineZero);
+        if let Some(why) = outside.filter(|_| c.law != found.laws[0] && c.completed) {
+            shell.data(&format!(
+                "  {:.0} deg, {}: no percentage ({})",
+                c.heading_deg,
+                c.law,
+                why.words()
+            ))?;
         }
     }
     Ok(())
@@ -164,7 +228,7 @@ pub(super) fn heading_word(deg: f64) -> &'static str {
 }
 
 fn row(cell: &Cell) -> Vec<String> {
-    let mut row = vec![cell.law.clone()];
+    let mut row = vec![format!("  {}", cell.law)];
     for (quantity, of, _) in COLUMNS {
         row.push(entry(cell, quantity, of));
     }
@@ -185,7 +249,7 @@ fn entry(cell: &Cell, quantity: Quantity, of: &str) -> String {
     let value = format!("{:.3}", change.entry.value.value);
     let is_motion = matches!(quantity, Quantity::MotionRms | Quantity::VerticalRms);
     match change.change_percent {
-        Some(p) if is_motion && p != 0.0 => format!("{value} ({p:+.0}%)"),
+        Some(p) if is_motion && p != 0.0 => format!("{value} {p:+.0}%"),
         _ => value,
     }
 }

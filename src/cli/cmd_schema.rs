@@ -1,9 +1,9 @@
 //! `schema`: the JSON Schemas of the file formats.
 
-use std::io::Write;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use super::Status;
+use super::output::replace;
 use super::shell::Shell;
 use crate::error::{Error, Result};
 use crate::spec::{fields, schema};
@@ -64,26 +64,4 @@ pub fn run(options: &Options, shell: &mut Shell) -> Result<Status> {
         }
     }
     Ok(Status::Met)
-}
-
-/// Writes a file whole or not at all.
-fn replace(path: &Path, text: &str) -> Result<()> {
-    let fail = |e: &std::io::Error| Error::io("write this file", path, e);
-    let folder = match path.parent() {
-        Some(p) if !p.as_os_str().is_empty() => p,
-        _ => Path::new("."),
-    };
-    let mut file = tempfile::Builder::new()
-        .prefix(".rw-")
-        .tempfile_in(folder)
-        .map_err(|e| fail(&e))?;
-    file.write_all(text.as_bytes()).map_err(|e| fail(&e))?;
-    #[cfg(unix)]
-    {
-        use std::os::unix::fs::PermissionsExt;
-        let open = std::fs::Permissions::from_mode(0o644);
-        file.as_file().set_permissions(open).map_err(|e| fail(&e))?;
-    }
-    file.persist(path).map_err(|e| fail(&e.error))?;
-    Ok(())
 }

@@ -5,14 +5,25 @@
 
 pub mod args;
 pub mod cmd_check;
+pub mod cmd_coefficients;
 pub mod cmd_compare;
+pub mod cmd_fins;
+pub mod cmd_hydrostatics;
+pub mod cmd_response;
+pub mod cmd_run;
 pub mod cmd_schema;
+pub mod cmd_sea;
 pub mod cmd_show;
+pub mod cmd_stability;
+pub mod craft_model;
+pub mod output;
+mod pictures;
 pub mod progress;
 pub mod render;
 pub mod shell;
 pub mod table;
 
+use std::path::Path;
 use std::process::ExitCode;
 
 use clap::Parser;
@@ -39,15 +50,23 @@ pub fn main() -> ExitCode {
         Err(e) => return Shell::new(false).usage(&e),
     };
     let mut shell = Shell::new(args.quiet);
-    let done = run(&args.verb, &mut shell);
+    let cache = args.cache.folder();
+    let done = run(&args.verb, cache.as_deref(), &mut shell);
     shell.finish(done)
 }
 
-fn run(verb: &Verb, shell: &mut Shell) -> Result<Status> {
+fn run(verb: &Verb, cache: Option<&Path>, shell: &mut Shell) -> Result<Status> {
     match verb {
         Verb::Check(options) => cmd_check::run(options, shell),
-        Verb::Compare(options) => cmd_compare::run(options, shell),
+        Verb::Compare(options) => cmd_compare::run(options, cache, shell),
+        Verb::Run(options) => cmd_run::run(options, cache, shell),
         Verb::Show(options) => cmd_show::run(options, shell),
         Verb::Schema(options) => cmd_schema::run(options, shell),
+        Verb::Hydrostatics(options) => cmd_hydrostatics::run(options, cache, shell),
+        Verb::Coefficients(options) => cmd_coefficients::run(options, cache, shell),
+        Verb::Stability(options) => cmd_stability::run(options, cache, shell),
+        Verb::Response(options) => cmd_response::run(options, cache, shell),
+        Verb::Fins(options) => cmd_fins::run(options, shell),
+        Verb::Sea(options) => cmd_sea::run(options, cache, shell),
     }
 }

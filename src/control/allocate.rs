@@ -79,9 +79,15 @@ impl Allocator {
     /// # Errors
     /// When there is no lifting surface, too many, or a share asks a group that does not exist.
     pub fn new(setup: &Setup, forward_share: f64) -> Result<Self> {
-        let channel: Vec<usize> = (0..setup.surfaces.len())
-            .filter(|&i| lifts(&setup.surfaces[i]))
-            .collect();
+        Allocator::driving(setup, forward_share, &[])
+    }
+
+    /// The same for the surfaces called `channels` only; for all that lift when empty.
+    ///
+    /// # Errors
+    /// As [`Allocator::new`]; a channel that no lifting surface answers to.
+    pub fn driving(setup: &Setup, forward_share: f64, channels: &[String]) -> Result<Self> {
+        let channel = super::restrict::driven(setup, channels, lifts)?;
         let n = channel.len();
         if n == 0 {
             return Err(Error::with_hint(
@@ -243,7 +249,7 @@ impl Allocator {
             if part > 0.0 && all <= 0.0 {
                 return Err(Error::with_hint(
                     format!(
-                        "{part:.2} of the pitch demand is asked of {g:?} surfaces, the craft has none"
+                        "{part:.2} of the pitch demand is asked of {g:?} surfaces, none is driven"
                     ),
                     "set `forward_share_frac` to 1 without aft surfaces, 0 without forward ones",
                 ));

@@ -47,6 +47,7 @@ pub mod filter;
 pub mod fixed;
 pub mod lqr;
 pub mod pid;
+pub mod restrict;
 pub mod schedule;
 pub mod signal;
 #[cfg(test)]
@@ -103,7 +104,8 @@ fn not_reset(law: &str) -> Error {
 }
 
 /// The law of a controller file. `folder` is where the file lies (an external program is looked
-/// for there); `matrices` come from [`crate::design::lqr`] and are needed by an LQR only.
+/// for there); `matrices` come from [`crate::design::lqr`] and are needed by an LQR only. A law whose
+/// file lists `channels` drives those only: see [`restrict`].
 ///
 /// # Errors
 /// Every number of the file that is out of range; an LQR without matrices.
@@ -119,9 +121,9 @@ pub fn from_spec(
         )
         .into());
     }
-    Ok(match &spec.law {
+    let law: Box<dyn Controller> = match &spec.law {
         LawSpec::Fixed {} => Box::new(fixed::Fixed::new(&spec.name)),
-        LawSpec::Pid(p) => Box::new(pid::Pid::new(&spec.name, p)?),
+        LawSpec::Pid(p) => Box::new(pid::Pid::new(&spec.name, p)?.driving(&spec.channels)),
         LawSpec::Lqr(l) => {
             let m = matrices.ok_or_else(|| {
                 Error::with_hint(
@@ -132,5 +134,10 @@ pub fn from_spec(
             Box::new(lqr::Lqr::new(&spec.name, l, m)?)
         }
         LawSpec::External(e) => Box::new(external::External::new(&spec.name, e, folder)?),
+    };
+    Ok(if spec.channels.is_empty() {
+        law
+    } else {
+        Box::new(restrict::Restricted::new(law, &spec.channels))
     })
 }

@@ -67,6 +67,8 @@ pub struct Pid {
     demand: Demand,
     lost: Demand,
     channels: Vec<String>,
+    /// Channels of the file; empty for all.
+    drive: Vec<String>,
 }
 
 impl Pid {
@@ -94,7 +96,15 @@ impl Pid {
             demand: Demand::default(),
             lost: Demand::default(),
             channels: Vec::new(),
+            drive: Vec::new(),
         })
+    }
+
+    /// The same law driving only the surfaces called `channels`; all that lift when empty.
+    #[must_use]
+    pub fn driving(mut self, channels: &[String]) -> Self {
+        self.drive = channels.to_vec();
+        self
     }
 
     /// Heave demand: lifts when too deep, sinking, or accelerating down.
@@ -159,7 +169,7 @@ impl Controller for Pid {
     fn reset(&mut self, setup: &Setup) -> Result<()> {
         setup.check()?;
         let t = setup.sample_period_s;
-        self.alloc = Allocator::new(setup, self.spec.forward_share_frac)?;
+        self.alloc = Allocator::driving(setup, self.spec.forward_share_frac, &self.drive)?;
         self.channels = self
             .alloc
             .channels()

@@ -147,15 +147,10 @@ fn told(e: &Error, name: &str, speed_m_s: f64) -> Error {
 fn solve(spec: &LqrSpec, m: &DesignModel, s: &SampledModel) -> Result<(LqrPoint, LqrPointReport)> {
     let names: Vec<&str> = s.states.iter().map(String::as_str).collect();
     let q = state_weight(&spec.acceptable, m, s.states.len())?;
+    let angles = acceptable_angles_deg(spec, m)?;
     let r = DMatrix::from_diagonal(&nalgebra::DVector::from_iterator(
-        m.channels.len(),
-        m.channels.iter().map(|c| {
-            let angle = match c.group {
-                SurfaceGroup::Forward => spec.acceptable.forward_deg,
-                SurfaceGroup::Aft | SurfaceGroup::Rudder => spec.acceptable.aft_deg,
-            };
-            deg(angle).powi(-2)
-        }),
+        angles.len(),
+        angles.iter().map(|angle| deg(*angle).powi(-2)),
     ));
     let reg = riccati::dare(&s.a, &s.b, &q, &r, &names)?;
     let w = &s.wave_noise * spec.observer_disturbance_m_s2.powi(2);
@@ -182,6 +177,32 @@ fn solve(spec: &LqrSpec, m: &DesignModel, s: &SampledModel) -> Result<(LqrPoint,
         observer: obs.gain,
     };
     Ok((point, report))
+}
+
+/// Just acceptable angle of each channel, deg.
+fn acceptable_angles_deg(spec: &LqrSpec, m: &DesignModel) -> Result<Vec<f64>> {
+    let given = &spec.channel_deg;
+    if given.is_empty() {
+        let of = |c: &super::model::DesignChannel| match c.group {
+            SurfaceGroup::Forward => spec.acceptable.forward_deg,
+            SurfaceGroup::Aft | SurfaceGroup::Rudder => spec.acceptable.aft_deg,
+        };
+        return Ok(m.channels.iter().map(of).collect());
+    }
+    if given.len() != m.channels.len() {
+        let names: Vec<_> = m.channels.iter().map(|c| c.name.as_str()).collect();
+        return Err(Problem::at(
+            "law.lqr.channel_deg",
+            format!(
+                "has {} values for {} channels ({}), must have one a channel",
+                given.len(),
+                names.len(),
+                names.join(", ")
+            ),
+        )
+        .into());
+    }
+    Ok(given.clone())
 }
 
 /// Q of Bryson's rule. Heave rate is a state, or w - U theta.
@@ -295,6 +316,17 @@ fn check_weights(spec: &LqrSpec) -> Result<()> {
                     format!("is {v}, must be positive"),
                 )
                 .hint("a large value means: hardly matters"),
+            );
+        }
+    }
+    for (i, v) in spec.channel_deg.iter().enumerate() {
+        if !(*v > 0.0 && v.is_finite()) {
+            bad.push(
+                Problem::at(
+                    format!("law.lqr.channel_deg[{i}]"),
+                    format!("is {v} deg, must be positive"),
+                )
+                .hint("a small angle spares the surface"),
             );
         }
     }

@@ -4,7 +4,7 @@
 //! ```text
 //! x' = A x + B delta + E d            delta' = (u - delta) / tau          (servo, first order)
 //! y  = C x + D delta + F d            u arrives `delay_s` late, held between samples
-//! d_j = 2 z w s / (s^2 + 2 z w s + w^2) white noise                        (waves, zero mean)
+//! d_j = 2 z w (r w + sqrt(1 - r^2) s) / (s^2 + 2 z w s + w^2) white noise   (waves, r^2 slow share)
 //! ```
 //! Sampled with the servo, the delay (whole samples as states, the rest exactly) and the wave
 //! model in one matrix.
@@ -73,6 +73,9 @@ pub struct DesignModel {
     pub wave_rad_s: f64,
     /// Their damping ratio: 0.3 to 0.7, broad.
     pub wave_damping: f64,
+    /// Share of their variance that is slow (low-pass, steady part included), 0 to 1; the rest is a
+    /// band around the centre with no steady part.
+    pub wave_slow_frac: f64,
     /// Sample period, s.
     pub sample_period_s: f64,
     /// Time from a reading to the command at the servo, s.
@@ -150,34 +153,8 @@ impl ModalPlant {
         e[(3, 0)] = 1.0;
         e[(4, 1)] = 1.0 / self.roll_lever_m;
         e[(5, 2)] = 1.0 / self.pitch_lever_m;
-        // vertical acceleration at r: z'' + y p' - x q'
-        let at = |row: &dyn Fn(usize) -> f64| {
-            row(3) + self.motion_unit_m.y * row(4) - self.motion_unit_m.x * row(5)
-        };
-        let mut c = DMatrix::zeros(6, 6);
-        for (i, j) in [(0, 4), (1, 5), (2, 1), (3, 2), (5, 0)] {
-            c[(i, j)] = 1.0;
-        }
-        let mut d = DMatrix::zeros(6, m);
-        let mut f = DMatrix::zeros(6, 3);
-        for j in 0..6 {
-            c[(4, j)] = at(&|i| a[(i, j)]);
-        }
-        for j in 0..m {
-            d[(4, j)] = at(&|i| b[(i, j)]);
-        }
-        for j in 0..3 {
-            f[(4, j)] = at(&|i| e[(i, j)]);
-        }
+        let [c, d, f] = standard_outputs(&a, &b, &e, &self.motion_unit_m);
         let white = elevation_m * (2.0 * ELEVATION_TIME_S / sample_period_s).sqrt();
-        let names = [
-            "heave_m",
-            "roll_rad",
-            "pitch_rad",
-            "heave_rate_m_s",
-            "p_rad_s",
-            "q_rad_s",
-        ];
         Ok(DesignModel {
             speed_m_s: self.speed_m_s,
             a,
@@ -186,24 +163,58 @@ impl ModalPlant {
             c,
             d,
             f,
-            states: names.map(String::from).to_vec(),
+            states: STANDARD_STATES.map(String::from).to_vec(),
             channels,
-            outputs: vec![
-                LqrOutput::RollRate,
-                LqrOutput::PitchRate,
-                LqrOutput::Roll,
-                LqrOutput::Pitch,
-                LqrOutput::VerticalAcceleration,
-                LqrOutput::HeightHeave,
-            ],
+            outputs: STANDARD_OUTPUTS.to_vec(),
             // sensor noise of a good unit, tripled for what the model does not know
             output_noise: vec![0.001, 0.001, 0.002, 0.002, 0.06, white.max(0.03)],
             wave_rad_s: 1.0,
             wave_damping: 0.5,
+            wave_slow_frac: 0.0,
             sample_period_s,
             delay_s,
         })
     }
+}
+
+/// The first six states of every design model of a craft: heave, roll, pitch and their rates.
+pub const STANDARD_STATES: [&str; 6] = [
+    "heave_m",
+    "roll_rad",
+    "pitch_rad",
+    "heave_rate_m_s",
+    "p_rad_s",
+    "q_rad_s",
+];
+
+/// The outputs of every design model of a craft.
+pub const STANDARD_OUTPUTS: [LqrOutput; 6] = [
+    LqrOutput::RollRate,
+    LqrOutput::PitchRate,
+    LqrOutput::Roll,
+    LqrOutput::Pitch,
+    LqrOutput::VerticalAcceleration,
+    LqrOutput::HeightHeave,
+];
+
+/// C, D and F of [`STANDARD_OUTPUTS`] for a model whose first states are [`STANDARD_STATES`].
+pub(crate) fn standard_outputs(
+    a: &DMatrix<f64>,
+    b: &DMatrix<f64>,
+    e: &DMatrix<f64>,
+    motion_unit_m: &Vector3<f64>,
+) -> [DMatrix<f64>; 3] {
+    // vertical acceleration at r: z'' + y p' - x q'
+    let at = |m: &DMatrix<f64>| m.row(3) + m.row(4) * motion_unit_m.y - m.row(5) * motion_unit_m.x;
+    let mut out = [a, b, e].map(|m| {
+        let mut rows = DMatrix::zeros(6, m.ncols());
+        rows.set_row(4, &at(m));
+        rows
+    });
+    for (i, j) in [(0, 4), (1, 5), (2, 1), (3, 2), (5, 0)] {
+        out[0][(i, j)] = 1.0;
+    }
+    out
 }
 
 /// Correlation time of the elevation at the height sensors, s (a quarter of a 6 s wave).
@@ -249,6 +260,12 @@ impl DesignModel {
         positive("sample period", self.sample_period_s)?;
         positive("wave frequency", self.wave_rad_s)?;
         positive("wave damping", self.wave_damping)?;
+        if !(0.0..=1.0).contains(&self.wave_slow_frac) {
+            return Err(Error::new(format!(
+                "slow share of the waves of the design model is {}, must lie between 0 and 1",
+                self.wave_slow_frac
+            )));
+        }
         for c in &self.channels {
             positive("servo lag", c.lag_s)?;
         }
@@ -287,18 +304,22 @@ impl DesignModel {
         c.view_mut((0, n), (p, m)).copy_from(&self.d);
         let (om, ze) = (self.wave_rad_s, self.wave_damping);
         for j in 0..k {
-            // s1' = s2, s2' = -w^2 s1 - 2 z w s2 + white;  d = 2 z w s2; unit variance needs
-            // intensity 1 / (z w)
+            // s1' = s2, s2' = -w^2 s1 - 2 z w s2 + white;  d = 2 z w (r w s1 + sqrt(1-r^2) s2);
+            // w s1 and s2 have equal variance and no covariance; unit variance needs intensity 1/(z w)
             let s = n + m + 2 * j;
             a[(s, s + 1)] = 1.0;
             a[(s + 1, s)] = -om * om;
             a[(s + 1, s + 1)] = -2.0 * ze * om;
             w[(s + 1, s + 1)] = 1.0 / (ze * om);
+            let slow = 2.0 * ze * om * om * self.wave_slow_frac.sqrt();
+            let band = 2.0 * ze * om * (1.0 - self.wave_slow_frac).sqrt();
             for i in 0..n {
-                a[(i, s + 1)] = self.e[(i, j)] * 2.0 * ze * om;
+                a[(i, s)] = self.e[(i, j)] * slow;
+                a[(i, s + 1)] = self.e[(i, j)] * band;
             }
             for i in 0..p {
-                c[(i, s + 1)] = self.f[(i, j)] * 2.0 * ze * om;
+                c[(i, s)] = self.f[(i, j)] * slow;
+                c[(i, s + 1)] = self.f[(i, j)] * band;
             }
         }
         let ee = &self.e * self.e.transpose() * (DOUBT * DOUBT);

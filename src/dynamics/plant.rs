@@ -187,6 +187,7 @@ impl ChannelOffsets {
 impl Plant {
     /// Works out the channel list, the layout and the inverse mass matrix from the parts. Call
     /// after any public part has been changed.
+    #[must_use]
     pub fn finish(mut self) -> Self {
         self.layout = StateLayout::new(
             2 * self.memory.decay.len(),
@@ -316,7 +317,7 @@ impl Plant {
         let mut f = -momentum_cross(&nu, &momentum) - rate_force;
         f += self.restoring_wrench(x[2], phi, theta);
         f += self.steady_wrench(x, &nu);
-        f += self.wave_wrench(psi, input.waves);
+        f += Self::wave_wrench(psi, input.waves);
         f += self.viscous_wrench(&nu, input.waves);
         f += self.surface_wrench(x, &nu, &earth, input, dx);
         f += self.thrust_wrench(x);
@@ -363,7 +364,7 @@ impl Plant {
         f
     }
 
-    fn wave_wrench(&self, psi: f64, waves: &[f64]) -> Wrench {
+    fn wave_wrench(psi: f64, waves: &[f64]) -> Wrench {
         Wrench::from_fn(|i, _| waves[i] - psi * waves[6 + i])
     }
 

@@ -32,7 +32,6 @@ use num_complex::Complex64;
 pub(crate) mod column;
 pub(crate) mod fit;
 pub(crate) mod hankel;
-pub(crate) mod poles;
 #[cfg(test)]
 mod tests;
 

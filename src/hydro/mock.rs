@@ -3,6 +3,16 @@
 //! Damping from the far field of a thin strut over a small bulb, B = w/(rho g^2) X X^T with the
 //! twin's interference exact for point sources. Not a solution of anything, but with the zeros,
 //! humps and magnitudes of a small-waterplane craft, and positive semidefinite by construction.
+//!
+//! # Equation
+//! `B = Sum over strips of w/(rho g^2) X X^T dx`, X the far-field force of the even and odd pair.
+//!
+//! # Source
+//! Newman, J. N. (1962), J. Ship Res. 6(3): damping from the exciting force; the forces themselves
+//! are invented.
+//!
+//! # Checked by
+//! `mock_craft_meets_the_targets`.
 
 use nalgebra::{Matrix6, Vector6};
 

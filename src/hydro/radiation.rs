@@ -283,9 +283,10 @@ mod tests {
         f.view_mut((0, 6), (6, 6)).fill_with_identity();
         f.view_mut((6, 0), (6, 6)).copy_from(&(-inv * c));
         f.view_mut((6, 6), (6, 6)).copy_from(&(-inv * b));
-        crate::hydro::memory::poles::eigenvalues(&f)
+        crate::math::eigen::eigenvalues(&f)
             .expect("eigenvalues")
-            .into_iter()
+            .iter()
+            .copied()
             .filter(|s| s.norm() > 1e-3) // free surge, sway, yaw
             .collect()
     }

@@ -8,6 +8,15 @@
 //! `h = (k l/2)(n2 - i n3 sin mu)`; the mirror panel has the conjugate. Integrals over the
 //! section's area are taken in horizontal slices whose widths are the polygon's.
 //!
+//! # Symbols
+//! k wave number (1/m), mu heading, n2 n3 normal out of the body, l panel length (m).
+//!
+//! # Valid when
+//! As [`super::wave_force`].
+//!
+//! # Source
+//! Salvesen, Tuck & Faltinsen (1970), SNAME Trans. 78.
+//!
 //! # Checked by
 //! `long_waves_carry_the_craft`, `volume_integrals_match_a_circle`.
 

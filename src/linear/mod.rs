@@ -2,6 +2,7 @@
 
 pub mod assemble;
 pub mod modes;
+pub mod regular_wave;
 pub mod response;
 pub mod stability;
 pub mod trim;

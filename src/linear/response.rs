@@ -114,7 +114,7 @@ pub fn tabulated(
     solve(system, &forcing, omega_rad_s, omega_e)
 }
 
-fn shifted(a: &DMatrix<f64>, omega_e: f64) -> DMatrix<Complex64> {
+pub(super) fn shifted(a: &DMatrix<f64>, omega_e: f64) -> DMatrix<Complex64> {
     let mut s = a.map(|v| Complex64::new(-v, 0.0));
     for k in 0..s.nrows() {
         s[(k, k)] += Complex64::new(0.0, omega_e);
@@ -122,7 +122,7 @@ fn shifted(a: &DMatrix<f64>, omega_e: f64) -> DMatrix<Complex64> {
     s
 }
 
-fn forcing(model: &LinearModel, plant: &Plant, omega: f64, mu: f64) -> DVector<Complex64> {
+pub(super) fn forcing(model: &LinearModel, plant: &Plant, omega: f64, mu: f64) -> DVector<Complex64> {
     let mut amplitudes = vec![Complex64::ZERO; plant.channels().len()];
     plant.channel_amplitudes(omega, mu, &mut amplitudes);
     model.b_waves.map(Complex64::from) * DVector::from_vec(amplitudes)

@@ -145,7 +145,7 @@ fn speed_row(plant: &Plant, bare: &Plant, speed_kn: f64, model: &CraftModel) -> 
     let without = stiffness_matrix(bare, 0.0, 0.0)[(1, 1)];
     let hydrostatic = model.craft.hydrostatics.c[(4, 4)];
     let poles = match &trim {
-        Some(t) => poles(&assemble(plant, &t.x, None), &plant.mass)?,
+        Some(t) => poles(&assemble(plant, &t.x, None))?,
         None => Vec::new(),
     };
     Ok(SpeedRow {
@@ -190,9 +190,9 @@ fn bisect(f: &dyn Fn(f64) -> Result<f64>, mut below: f64, mut above: f64) -> Res
     while above - below > 0.02 {
         let middle = 0.5 * (below + above);
         if f(middle)? < 0.0 {
-            above = middle
+            above = middle;
         } else {
-            below = middle
+            below = middle;
         }
     }
     Ok(to_kn(kn(0.5 * (below + above))))

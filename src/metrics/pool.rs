@@ -3,21 +3,26 @@
 //! # Equation
 //! ```text
 //! one record   its own intervals
-//! n records    mean over records -+ t_(n-1) s/sqrt(n); RMS values through their squares
+//! n < 8        mean over records; half widths of the records' own intervals, sqrt(sum h^2)/n
+//! n >= 8       mean over records -+ t_(n-1) s/sqrt(n)
+//! RMS values are averaged through their squares
 //! ```
 //!
 //! # Symbols
 //! n records of the same sea, law, speed and heading with different seeds.
 //!
 //! # Valid when
-//! Records of equal length, drawn independently. With two or three seeds the interval is wide
-//! because t is: it then says more about the number of seeds than about the sea.
+//! Records of equal length, drawn independently. With few seeds Student's t would say more about
+//! their number than about the sea, while each record's own interval has been checked for its
+//! coverage; so those are combined as independent errors. Numbers without an interval of their own
+//! use t all the same.
 //!
 //! # Source
 //! Student (1908); [`crate::math::stats::sample`].
 //!
 //! # Checked by
-//! `seeds_are_pooled_by_student`, `one_record_keeps_its_interval`.
+//! `seeds_are_pooled_by_student`, `few_seeds_combine_their_own_intervals`,
+//! `one_record_keeps_its_interval`.
 
 use serde::Serialize;
 
@@ -67,6 +72,9 @@ pub enum Quantity {
     /// Travel of a surface, deg/h.
     Travel,
 }
+
+/// From this many seeds on, the scatter between them gives the interval.
+const SEEDS_FOR_STUDENT: usize = 8;
 
 impl Quantity {
     /// Whether records are averaged by their squares.
@@ -217,21 +225,15 @@ pub fn pool(reports: &[RideReport], level: f64) -> Option<CaseNumbers> {
     if reports.len() > 1 {
         for (k, e) in pooled.iter_mut().enumerate() {
             // reports of one case hold the same numbers in the same order
-            let values: Vec<f64> = all
+            let values: Vec<Interval> = all
                 .iter()
                 .filter_map(|r| {
                     r.get(k)
                         .filter(|x| x.quantity == e.quantity && x.of == e.of)
                 })
-                .map(|x| x.value.value)
+                .map(|x| x.value)
                 .collect();
-            e.value = if e.quantity.is_rms() {
-                sample::pooled_rms(&values, level)
-            } else {
-                let mut m = sample::mean_interval(&values, level);
-                m.low = m.low.max(0.0); // nothing in the list is negative
-                m
-            };
+            e.value = together(&values, e.quantity.is_rms(), level);
         }
     }
     Some(CaseNumbers {
@@ -240,6 +242,31 @@ pub fn pool(reports: &[RideReport], level: f64) -> Option<CaseNumbers> {
         in_validity: reports.iter().all(|r| r.in_validity),
         entries: pooled,
     })
+}
+
+/// Several records of one number.
+fn together(values: &[Interval], is_rms: bool, level: f64) -> Interval {
+    let centres: Vec<f64> = values.iter().map(|v| v.value).collect();
+    let between = if is_rms {
+        sample::pooled_rms(&centres, level)
+    } else {
+        sample::mean_interval(&centres, level)
+    };
+    // nothing in the list is negative
+    if values.len() >= SEEDS_FOR_STUDENT || values.iter().all(|v| v.high <= v.low) {
+        return Interval {
+            low: between.low.max(0.0),
+            ..between
+        };
+    }
+    let n = values.len() as f64;
+    let half =
+        |f: &dyn Fn(&Interval) -> f64| values.iter().map(|v| f(v).powi(2)).sum::<f64>().sqrt() / n;
+    Interval {
+        value: between.value,
+        low: (between.value - half(&|v| v.value - v.low)).max(0.0),
+        high: between.value + half(&|v| v.high - v.value),
+    }
 }
 
 #[cfg(test)]
@@ -271,7 +298,8 @@ mod tests {
 
     #[test]
     fn seeds_are_pooled_by_student() {
-        let r: Vec<RideReport> = [1.0, 1.2, 0.9, 1.1].into_iter().map(report).collect();
+        let eight = [1.0, 1.2, 0.9, 1.1, 1.0, 1.2, 0.9, 1.1];
+        let r: Vec<RideReport> = eight.into_iter().map(report).collect();
         let c = pool(&r, 0.95).unwrap();
         let rms = c.get(Quantity::MotionRms, "heave").unwrap();
         // mean of the squares 1, 1.44, 0.81, 1.21, halved for sines
@@ -279,9 +307,24 @@ mod tests {
             (rms.value - (1.115f64 / 2.0).sqrt()).abs() < 1e-3,
             "{rms:?}"
         );
-        assert!(rms.low < 0.68 && rms.high > 0.82, "{rms:?}");
-        assert!(c.completed && c.records == 4);
+        // squares scatter by 0.141 (halved), t_7 = 2.365: 0.5575 -+ 0.118
+        assert!(rms.low < 0.69 && rms.high > 0.80, "{rms:?}");
+        assert!(c.completed && c.records == 8);
         assert!(!pool(&[report(1.0), report(9.0)], 0.95).unwrap().completed);
+    }
+
+    #[test]
+    fn few_seeds_combine_their_own_intervals() {
+        let one = Interval {
+            value: 2.0,
+            low: 1.7,
+            high: 2.4,
+        };
+        let two = together(&[one, one], true, 0.95);
+        // equal independent records: the half widths shrink by sqrt(2)
+        assert!((two.value - 2.0).abs() < 1e-12);
+        assert!((two.low - (2.0 - 0.3 / 2f64.sqrt())).abs() < 1e-12);
+        assert!((two.high - (2.0 + 0.4 / 2f64.sqrt())).abs() < 1e-12);
     }
 
     #[test]

@@ -26,8 +26,10 @@ pub enum RideValue {
 /// One quantity.
 #[derive(Clone, Debug, PartialEq)]
 pub struct RidePanel {
-    /// `Heave, RMS`.
+    /// `Heave at O`.
     pub name: String,
+    /// `RMS`, `significant`.
+    pub measure: String,
     /// `m`, `deg`, `m/s²`.
     pub unit: String,
     /// `values[law][heading]`.
@@ -70,7 +72,7 @@ fn panel(data: &RideBars, p: &RidePanel) -> Panel {
         look: Look::nth(i),
         bars: values.iter().map(bar).collect(),
     });
-    let y = Axis::new("RMS", p.unit.as_str()).with_zero();
+    let y = Axis::new(p.measure.as_str(), p.unit.as_str()).with_zero();
     Panel::new(p.name.as_str(), x, y).with(Layer::Bars(series.collect()))
 }
 
@@ -110,8 +112,13 @@ mod tests {
         };
         let panel = |name: &str, unit: &str, scale: f64| RidePanel {
             name: name.into(),
+            measure: "RMS".into(),
             unit: unit.into(),
-            values: vec![of(scale, 1.0, true), of(scale, 0.62, false), of(scale, 0.5, false)],
+            values: vec![
+                of(scale, 1.0, true),
+                of(scale, 0.62, false),
+                of(scale, 0.5, false),
+            ],
         };
         RideBars {
             heading: Heading::new(
@@ -119,10 +126,18 @@ mod tests {
                 "Tarnwick, 16 kn, Bretschneider sea Hs 1.25 m, Tp 7.0 s, 5 records of 30 min",
                 "Invented demonstration craft",
             ),
-            headings: ["head\n180°", "bow\n135°", "beam\n90°", "quartering\n45°", "following\n0°"]
+            headings: [
+                "head\n180°",
+                "bow\n135°",
+                "beam\n90°",
+                "quartering\n45°",
+                "following\n0°",
+            ]
+            .map(String::from)
+            .into(),
+            laws: ["fins fixed at trim", "PID", "LQR"]
                 .map(String::from)
                 .into(),
-            laws: ["fins fixed at trim", "PID", "LQR"].map(String::from).into(),
             panels: vec![
                 panel("Heave at O", "m", 0.32),
                 panel("Pitch", "deg", 1.1),
@@ -145,5 +160,27 @@ mod tests {
             "95 % intervals",
         ];
         check(&figure, "ride_bars", &texts);
+    }
+
+    #[test]
+    fn twelve_bars_have_level_values() {
+        let mut data = sample();
+        data.headings.remove(2);
+        for values in data.panels.iter_mut().flat_map(|p| &mut p.values) {
+            values.remove(2);
+        }
+        data.panels[0].values[1][0] = RideValue::Absent;
+        let figure = ride_bars(&data);
+        check(
+            &figure,
+            "ride_bars_four_headings",
+            &["0.48", "run ended at 214 s"],
+        );
+        let turned = figure.svg().unwrap().matches("rotate(270").count();
+        assert_eq!(
+            turned,
+            4 + 4,
+            "only axis labels and the ended runs read upwards"
+        );
     }
 }

@@ -10,12 +10,12 @@
 mod parts;
 mod table;
 #[cfg(test)]
-mod tests;
+pub(crate) mod tests;
 
 use self::parts::{Drawn, Ranges};
 use super::chart::{
     Axis, Cell, Colour, Dash, Dimension, Figure, Heading, Layer, Look, Marker, Note, Panel, Points,
-    Row, Rule, Shape,
+    Row, Shape,
 };
 use crate::geometry::craft::Craft;
 use crate::hydro::surface::Surface;
@@ -42,7 +42,11 @@ pub fn craft_views(craft: &Craft, surfaces: &[Surface], heading: Heading) -> Fig
         lines: table::particulars(craft, surfaces),
     };
     figure.rows = vec![
-        row(ranges.height[1] - ranges.height[0], profile(&drawn, &ranges), section),
+        row(
+            ranges.height[1] - ranges.height[0],
+            profile(&drawn, &ranges),
+            section,
+        ),
         row(2.0 * ranges.y, plan(&drawn, &ranges), words),
     ];
     figure
@@ -57,7 +61,7 @@ fn profile(d: &Drawn<'_>, r: &Ranges) -> Panel {
     let mut p = Panel::new("Profile, seen from starboard", x_axis(r), y);
     p.equal = true;
     d.box_profile(&mut p);
-    p.add(waterline(d));
+    p.add(waterline(d, r.x));
     for strut in d.strut_profiles() {
         p.add(strut);
     }
@@ -65,19 +69,16 @@ fn profile(d: &Drawn<'_>, r: &Ranges) -> Panel {
     d.surfaces_profile(&mut p);
     d.propulsors_profile(&mut p);
     let c = d.craft;
-    let low = 0.5 * r.height[0];
-    p.add(Dimension {
-        from: [c.hull.aft_x_m, low],
-        to: [c.hull.fore_x_m, low],
-        label: format!("lower hull {:.1} m", c.hull.length_m()),
-    });
-    if let Some(s) = c.struts.first() {
-        let z = d.height(0.45 * c.underside_z_m);
-        p.add(Dimension {
-            from: [s.aft_x_m, z],
-            to: [s.fore_x_m, z],
-            label: format!("strut {:.1} m", s.length_m()),
-        });
+    let low = d.keel_height() + 0.72 * (r.height[0] - d.keel_height());
+    p.add(Dimension::new(
+        [c.hull.aft_x_m, low],
+        [c.hull.fore_x_m, low],
+        format!("lower hull {:.1} m", c.hull.length_m()),
+    ));
+    for s in &c.struts {
+        let z = d.height(0.75 * c.underside_z_m);
+        let label = format!("{} {:.1} m", s.name, s.length_m());
+        p.add(Dimension::new([s.aft_x_m, z], [s.fore_x_m, z], label));
     }
     centres(&mut p, d, |v| [v.x, d.height(v.z)]);
     floatation(&mut p, [c.hydrostatics.lcf_m, d.height(0.0)]);
@@ -99,14 +100,11 @@ fn plan(d: &Drawn<'_>, r: &Ranges) -> Panel {
     }
     d.propulsors_plan(&mut p);
     let c = d.craft;
-    let x = 0.5 * (c.hull.fore_x_m + c.hull.aft_x_m) + 0.06 * c.hull.length_m();
-    p.add(Dimension {
-        from: [x, -c.hull.centre_y_m],
-        to: [x, c.hull.centre_y_m],
-        label: format!("hull spacing {:.1} m", 2.0 * c.hull.centre_y_m),
-    });
-    centres(&mut p, d, |v| [v.x, v.y]);
-    floatation(&mut p, [c.hydrostatics.lcf_m, 0.0]);
+    let x = 0.5 * (c.hull.fore_x_m + c.hull.aft_x_m) - 0.2 * c.hull.length_m();
+    let spacing = format!("hull spacing {:.1} m", 2.0 * c.hull.centre_y_m);
+    let y = c.hull.centre_y_m;
+    p.add(Dimension::new([x, -y], [x, y], spacing).label_at(0.26));
+    centres_plan(&mut p, d);
     points(&mut p, d, &|v| [v.x, v.y], false);
     d.names_plan(&mut p, r);
     p
@@ -118,13 +116,13 @@ fn section(d: &Drawn<'_>, r: &Ranges) -> Panel {
     let half = 1.12 * c.spec.cross_structure.half_breadth_m;
     let half = half.max(c.hull.centre_y_m + 1.3 * d.hull_half_breadth());
     let mut p = Panel::new(
-        format!("Section at x = {x:.1} m, looking forward"),
+        format!("Section at x = {x:.1} m, from aft"),
         Axis::new("y, starboard positive", "m").range(-half, half),
         Axis::new(HEIGHT_LABEL, "m").range(r.height[0], r.height[1]),
     );
     p.equal = true;
     d.box_section(&mut p);
-    p.add(waterline(d));
+    p.add(waterline(d, [-4.0 * half, 4.0 * half]));
     for s in d.section_outlines(x) {
         p.add(s);
     }
@@ -134,8 +132,16 @@ fn section(d: &Drawn<'_>, r: &Ranges) -> Panel {
     centres(&mut p, d, |v| [v.y, d.height(v.z)]);
     let h = &c.hydrostatics;
     let metacentre = d.height(c.mass.cg_m.z) + h.gm_t_m;
-    p.add(mark("transverse metacentre", Marker::Triangle, [0.0, metacentre]));
-    p.add(Note::new([0.0, metacentre], "M").shift(-19.0, 0.0));
+    p.add(mark(
+        "transverse metacentre",
+        Marker::Triangle,
+        [0.0, metacentre],
+    ));
+    p.add(
+        Note::new([0.0, metacentre], "M")
+            .shift(-19.0, 0.0)
+            .on_paper(),
+    );
     p
 }
 
@@ -144,20 +150,15 @@ fn heights(p: &mut Panel, d: &Drawn<'_>) {
     let c = d.craft;
     let at = 0.18 * c.hull.centre_y_m;
     let (keel, water, box_) = (d.keel_height(), d.height(0.0), d.height(c.underside_z_m));
-    p.add(Dimension {
-        from: [at, keel],
-        to: [at, water],
-        label: format!("{:.2} m", water - keel),
-    });
-    p.add(Dimension {
-        from: [at, water],
-        to: [at, box_],
-        label: format!("{:.2} m", box_ - water),
-    });
+    let words = |h: f64| format!("{h:.2} m");
+    p.add(Dimension::new([at, keel], [at, water], words(water - keel)));
+    p.add(Dimension::new([at, water], [at, box_], words(box_ - water)));
 }
 
-fn waterline(d: &Drawn<'_>) -> Rule {
-    Rule::level(d.height(0.0), "").look(Look::plain(Colour::BLUE).dash(Dash::DashDot))
+fn waterline(d: &Drawn<'_>, across: [f64; 2]) -> Shape {
+    let look = Look::plain(Colour::BLUE).dash(Dash::DashDot);
+    let h = d.height(0.0);
+    Shape::open(look, vec![[across[0], h], [across[1], h]]).name("design waterline")
 }
 
 fn mark(name: &str, marker: Marker, at: [f64; 2]) -> Points {
@@ -180,9 +181,25 @@ fn centres(p: &mut Panel, d: &Drawn<'_>, to: impl Fn(&nalgebra::Vector3<f64>) ->
     }
 }
 
+/// Seen from above the centres nearly coincide: one mark, all names.
+fn centres_plan(p: &mut Panel, d: &Drawn<'_>) {
+    let (g, h) = (d.craft.mass.cg_m, &d.craft.hydrostatics);
+    p.add(mark("centre of gravity", Marker::Quartered, [g.x, g.y]));
+    let with_f = (h.lcf_m - g.x).abs() < 0.02 * d.craft.hull.length_m();
+    if !with_f {
+        floatation(p, [h.lcf_m, 0.0]);
+    }
+    let words = if with_f { "G, B, F" } else { "G, B" };
+    p.add(
+        Note::new([g.x, g.y], words)
+            .lean(-1.0, -0.5)
+            .shift(-9.0, 0.0),
+    );
+}
+
 fn floatation(p: &mut Panel, at: [f64; 2]) {
     p.add(mark("centre of floatation", Marker::Diamond, at));
-    p.add(Note::new(at, "F").shift(9.0, -9.0));
+    p.add(Note::new(at, "F").shift(9.0, 8.0));
 }
 
 fn points(
@@ -197,12 +214,15 @@ fn points(
     }
     let look = Look::plain(Colour::PURPLE.mixed(Colour::BLACK, 0.25)).marker(Marker::Plus);
     for ((name, _), at) in d.craft.points.iter().zip(&all) {
-        let n = Note::new(*at, name.as_str()).shift(7.0, 0.0).size(10.0).yielding();
+        let n = Note::new(*at, name.as_str())
+            .shift(7.0, 0.0)
+            .size(10.0)
+            .yielding();
         if named {
             p.add(n.colour(look.colour));
         }
     }
-    p.add(Layer::Points(Points::new("point where ride is judged", look, all)));
+    p.add(Layer::Points(Points::new("point judged", look, all)));
 }
 
 /// A closed shape of the hull's look.

@@ -5,5 +5,6 @@
 
 pub mod bars;
 pub mod chart;
+pub mod comparison;
 pub mod craft_views;
 pub mod curves;

@@ -31,6 +31,10 @@ pub struct CraftSpec {
     /// Height of the design waterline above the baseline, m.
     #[schemars(extend("exclusiveMinimum" = 0.0))]
     pub design_waterline_m: f64,
+    /// Speed the craft is made for; the speed that tables take when none is asked for.
+    #[serde(default)]
+    #[schemars(range(min = 0.0, max = 80.0))]
+    pub design_speed_kn: Option<f64>,
     /// The submerged hulls.
     pub lower_hulls: LowerHullSpec,
     /// Struts of one side, from forward aft; one or two.

@@ -163,7 +163,7 @@ impl Default for ActuatorSpec {
             rate_deg_s: 25.0,
             dead_band_deg: 0.1,
             backlash_deg: 0.1,
-            delay_s: 0.04,
+            delay_s: 0.05,
             supply: None,
         }
     }

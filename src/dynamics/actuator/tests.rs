@@ -1,3 +1,5 @@
+//! Servos against their equations and limits.
+
 use super::*;
 use crate::spec::craft::AngleLimitRow;
 

@@ -1,3 +1,5 @@
+//! Sensors against closed forms, and their errors.
+
 use rand::SeedableRng;
 
 use super::*;

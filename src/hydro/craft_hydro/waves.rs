@@ -1,7 +1,10 @@
 //! The wave force of a craft, put together from strips, regularised tables and surge.
 //!
 //! # Equation
-//! Those of [`crate::hydro::wave_force`], which states symbols, validity and source too.
+//! Those of [`crate::hydro::wave_force`], which states symbols and validity too.
+//!
+//! # Source
+//! Salvesen, Tuck & Faltinsen (1970), SNAME Trans. 78; Newman (1962), J. Ship Res. 6(3).
 //!
 //! # Checked by
 //! `long_waves_carry_the_craft`, `wave_force_is_continuous_through_zero_encounter`,

@@ -1,3 +1,5 @@
+//! Downwash against closed forms and limits.
+
 use super::*;
 use crate::hydro::surface::tests::demo_surfaces;
 

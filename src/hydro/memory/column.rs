@@ -4,6 +4,22 @@
 //! is a residual that depends on the poles only (variable projection, Golub & Pereyra 1973, SIAM
 //! J. Numer. Anal. 10), and its sum of squares is made small by Levenberg's damped steps in the
 //! logarithms of decay and frequency, so that every trial is stable.
+//!
+//! # Equation
+//! `min over (s, w) of min over c of |W (c (i omega - F(s, w))^-1 g - target)|^2`, `c F^-1 g = 0`.
+//!
+//! # Symbols
+//! s decay, w frequency of a pair (1/s, rad/s); c output, g unit input; W the inverse aims.
+//!
+//! # Valid when
+//! The start is within reach of a good minimum; more pairs are tried until the aims are met.
+//!
+//! # Source
+//! Golub, G. H. & Pereyra, V. (1973), SIAM J. Numer. Anal. 10, 413-432; Levenberg, K. (1944),
+//! Quart. Appl. Math. 2, 164-168.
+//!
+//! # Checked by
+//! `closed_form_pair_is_identified`, `memory_meets_the_aims_on_the_craft`.
 
 use nalgebra::{DMatrix, DVector};
 

@@ -1,4 +1,21 @@
 //! From damping and added mass to a [`MemoryModel`], and how well it went.
+//!
+//! # Equation
+//! Each velocity drives pole pairs of its own (common to all its couplings), found by
+//! [`super::column`] on samples of B, A and K of [`crate::hydro::curve`], weighted by the inverse
+//! of the errors aimed at.
+//!
+//! # Symbols
+//! As in [`super`].
+//!
+//! # Valid when
+//! The report says so: it holds the errors of every coupling on the samples.
+//!
+//! # Source
+//! Cummins (1962); Ogilvie (1964); the aims are the job's acceptance.
+//!
+//! # Checked by
+//! `mock_craft_meets_the_targets`, `memory_meets_the_aims_on_the_craft`.
 
 use nalgebra::{DMatrix, Matrix6};
 use rayon::prelude::*;

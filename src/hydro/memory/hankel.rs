@@ -1,9 +1,25 @@
 //! Poles of a sampled impulse response (Kung 1978): where the fit starts from.
+//!
+//! # Equation
+//! `H_ij = K((i + j) dt) = U S V^T`, `Phi = pinv(U S^1/2 without last row) (the same without first)`,
+//! poles `ln(eigenvalues of Phi)/dt`.
+//!
+//! # Symbols
+//! K retardation function, dt sample interval (s).
+//!
+//! # Valid when
+//! dt resolves the highest frequency in K, and the samples reach until K has died away.
+//!
+//! # Source
+//! Kung, S. (1978), 12th Asilomar Conf. Circuits, Systems and Computers, 705-714.
+//!
+//! # Checked by
+//! `closed_form_pair_is_identified`.
 
 use nalgebra::{DMatrix, DVector};
 use num_complex::Complex64;
 
-use super::poles::eigenvalues;
+use crate::math::eigen::eigenvalues;
 
 /// `pairs` pole pairs (decay, frequency) of the impulse response `k` sampled every `dt_s`.
 ///
@@ -23,7 +39,7 @@ pub(crate) fn pole_pairs(k: &[f64], dt_s: f64, pairs: usize) -> Option<Vec<(f64,
     let phi = (up.tr_mul(&up)).cholesky()?.solve(&up.tr_mul(&down));
     let mut complex = Vec::new();
     let mut real = Vec::new();
-    for z in eigenvalues(&phi)? {
+    for z in eigenvalues(&phi)?.iter() {
         let pole = z.ln() / dt_s;
         let decay = pole.re.abs().max(0.05 * pole.im.abs()).max(1e-6 / dt_s);
         if z.im > 1e-9 {

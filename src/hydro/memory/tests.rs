@@ -73,7 +73,7 @@ fn poles_of_the_coupled_system_match() {
     f[(2, 3)] = -m.frequency[0];
     f[(3, 2)] = m.frequency[0];
     f[(3, 3)] = -m.decay[0];
-    let roots = poles::eigenvalues(&f).expect("eigenvalues");
+    let roots = crate::math::eigen::eigenvalues(&f).expect("eigenvalues");
     for (re, im) in [(-0.27572637, 1.0361795), (-0.12427363, 1.5387661)] {
         let near = roots
             .iter()

@@ -1,3 +1,5 @@
+//! Lifting surfaces: geometry, signs, mirror, small angles, switches, hinge moments.
+
 use super::*;
 use crate::spec::craft::{CraftSpec, MovingPart};
 use crate::spec::scenario::FinEffectsSpec;

@@ -8,9 +8,7 @@ use std::sync::OnceLock;
 
 use plotters::prelude::{BitMapBackend, DrawingBackend, IntoFont, RGBColor, SVGBackend};
 use plotters::style::text_anchor::{HPos, Pos, VPos};
-use plotters::style::{
-    Color, FontStyle, FontTransform, ShapeStyle, TextStyle, register_font,
-};
+use plotters::style::{Color, FontStyle, FontTransform, ShapeStyle, TextStyle, register_font};
 
 use super::look::Colour;
 use crate::error::{Error, Result};
@@ -116,7 +114,11 @@ fn fonts() -> bool {
 }
 
 fn style_of(bold: bool) -> FontStyle {
-    if bold { FontStyle::Bold } else { FontStyle::Normal }
+    if bold {
+        FontStyle::Bold
+    } else {
+        FontStyle::Normal
+    }
 }
 
 /// Width of a text, px.
@@ -202,9 +204,13 @@ impl Canvas<'_> {
             ];
             self.fill(&quad, colour, 1.0);
         }
-        if width >= 0.9 && points.len() > 2 {
-            for p in &points[1..points.len() - 1] {
-                self.disc(*p, h, colour);
+        // a disc fills the wedge that opens where the line turns
+        for three in points.windows(3).filter(|_| width >= 0.9) {
+            let [a, b, c] = [three[0], three[1], three[2]];
+            let (u, v) = ([b[0] - a[0], b[1] - a[1]], [c[0] - b[0], c[1] - b[1]]);
+            let size = u[0].hypot(u[1]) * v[0].hypot(v[1]);
+            if u[0] * v[0] + u[1] * v[1] < 0.985 * size {
+                self.disc(b, h, colour);
             }
         }
     }
@@ -229,7 +235,11 @@ impl Canvas<'_> {
         let size = em * if is_svg { SVG_DIVISOR } else { LINE_PER_EM };
         // the raster backend puts the baseline half a line below the anchor, the SVG one where
         // `finish_svg` moves it: at the anchor
-        let drop = if is_svg { 0.0 } else { 0.5 * size / f64::from(FINE) };
+        let drop = if is_svg {
+            0.0
+        } else {
+            0.5 * size / f64::from(FINE)
+        };
         let h = match look.side {
             Side::Left => HPos::Left,
             Side::Middle => HPos::Center,
@@ -237,7 +247,10 @@ impl Canvas<'_> {
         };
         let font = (FAMILY, size, style_of(look.bold)).into_font();
         let (font, place) = if look.upright {
-            (font.transform(FontTransform::Rotate270), [at[0] - drop, at[1]])
+            (
+                font.transform(FontTransform::Rotate270),
+                [at[0] - drop, at[1]],
+            )
         } else {
             (font, [at[0], at[1] - drop])
         };

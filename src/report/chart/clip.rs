@@ -29,10 +29,7 @@ impl Frame {
         self.left < o.right && o.left < self.right && self.top < o.bottom && o.top < self.bottom
     }
     pub(super) fn inside(&self, o: &Frame) -> bool {
-        self.left >= o.left
-            && self.right <= o.right
-            && self.top >= o.top
-            && self.bottom <= o.bottom
+        self.left >= o.left && self.right <= o.right && self.top >= o.top && self.bottom <= o.bottom
     }
 }
 
@@ -70,7 +67,11 @@ pub(super) fn polyline(points: &[Px], f: &Frame) -> Vec<Vec<Px>> {
     let mut open = false;
     for pair in points.windows(2) {
         let finite = pair.iter().flatten().all(|v| v.is_finite());
-        let cut = if finite { segment(pair[0], pair[1], f) } else { None };
+        let cut = if finite {
+            segment(pair[0], pair[1], f)
+        } else {
+            None
+        };
         let Some((a, b)) = cut else {
             open = false;
             continue;
@@ -238,7 +239,14 @@ mod tests {
 
     #[test]
     fn lines_and_polygons_end_at_the_frame() {
-        let line = [[-5.0, 5.0], [5.0, 5.0], [5.0, 20.0], [f64::NAN, 0.0], [1.0, 1.0], [2.0, 2.0]];
+        let line = [
+            [-5.0, 5.0],
+            [5.0, 5.0],
+            [5.0, 20.0],
+            [f64::NAN, 0.0],
+            [1.0, 1.0],
+            [2.0, 2.0],
+        ];
         let pieces = polyline(&line, &BOX);
         assert_eq!(pieces.len(), 2);
         assert!(pieces.iter().flatten().all(|p| BOX.holds(*p, 1e-9)));

@@ -4,9 +4,12 @@ use super::canvas::{Canvas, Px, Side, Type, text_width};
 use super::clip::{Frame, hatch, polygon, polyline, thinned};
 use super::layout::{patch, stroke};
 use super::look::{Colour, Dash, Look, Marker};
-use super::panel::Map;
+use super::panel::{HEADING, Map};
 use super::ticks::number;
-use super::{Bar, BarSeries, Dimension, Layer, Line, Note, Panel, Points, Rule, Shade, Shape, Stack};
+use super::{
+    Bar, BarSeries, Dimension, Layer, Line, Note, Panel, Points, Rule, RuleWords, Shade, Shape,
+    Stack,
+};
 
 const SMALL: f64 = 10.0;
 
@@ -40,8 +43,17 @@ pub(super) fn notes(c: &mut Canvas<'_>, panel: &Panel, map: &Map) {
     let mut taken: Vec<Frame> = Vec::new();
     for layer in &panel.layers {
         match layer {
-            Layer::Rule(r) => rule_words(c, r, map, &mut taken),
+            Layer::Rule(r) => rule_words(c, panel, r, map, &mut taken),
             Layer::Shade(s) => shade_words(c, s, map, &mut taken),
+            Layer::Points(p) if p.xy.len() <= 60 => taken.extend(p.xy.iter().map(|xy| {
+                let ([x, y], r) = (map.at(*xy), 0.5 * p.size_px);
+                Frame {
+                    left: x - r,
+                    top: y - r,
+                    right: x + r,
+                    bottom: y + r,
+                }
+            })),
             _ => {}
         }
     }
@@ -164,17 +176,30 @@ pub(super) fn marker(c: &mut Canvas<'_>, at: Px, kind: Marker, size: f64, colour
         }
         Marker::Square => solid(c, &|r| {
             let r = 0.9 * r;
-            vec![[x - r, y - r], [x + r, y - r], [x + r, y + r], [x - r, y + r]]
+            vec![
+                [x - r, y - r],
+                [x + r, y - r],
+                [x + r, y + r],
+                [x - r, y + r],
+            ]
         }),
         Marker::Diamond => solid(c, &|r| {
             let r = 1.15 * r;
             vec![[x, y - r], [x + r, y], [x, y + r], [x - r, y]]
         }),
         Marker::Triangle => solid(c, &|r| {
-            vec![[x, y - 1.2 * r], [x + 1.1 * r, y + 0.8 * r], [x - 1.1 * r, y + 0.8 * r]]
+            vec![
+                [x, y - 1.2 * r],
+                [x + 1.1 * r, y + 0.8 * r],
+                [x - 1.1 * r, y + 0.8 * r],
+            ]
         }),
         Marker::Down => solid(c, &|r| {
-            vec![[x, y + 1.2 * r], [x + 1.1 * r, y - 0.8 * r], [x - 1.1 * r, y - 0.8 * r]]
+            vec![
+                [x, y + 1.2 * r],
+                [x + 1.1 * r, y - 0.8 * r],
+                [x - 1.1 * r, y - 0.8 * r],
+            ]
         }),
         Marker::Cross => {
             c.line(&[[x - r, y - r], [x + r, y + r]], 1.6, colour);
@@ -280,7 +305,11 @@ fn bar_words(c: &mut Canvas<'_>, x: f64, top: f64, words: &str, level: bool) {
     if level {
         c.text([x, top - 4.0], words, Type::new(SMALL).side(Side::Middle));
     } else {
-        c.text([x + 0.36 * SMALL, top - 4.0], words, Type::new(SMALL).upright());
+        c.text(
+            [x + 0.36 * SMALL, top - 4.0],
+            words,
+            Type::new(SMALL).upright(),
+        );
     }
 }
 
@@ -305,6 +334,9 @@ fn stack(c: &mut Canvas<'_>, s: &Stack, map: &Map) {
             let Some(v) = values.get(i).filter(|v| v.is_finite()) else {
                 continue;
             };
+            if (map.y.at(*v) - map.y.at(0.0)).abs() < 0.5 {
+                continue; // too thin to see
+            }
             let base = if *v >= 0.0 { &mut up } else { &mut down };
             let (a, b) = (map.y.at(*base), map.y.at(*base + v));
             *base += v;
@@ -337,32 +369,48 @@ fn rule(c: &mut Canvas<'_>, r: &Rule, map: &Map) {
     }
 }
 
-fn rule_words(c: &mut Canvas<'_>, r: &Rule, map: &Map, taken: &mut Vec<Frame>) {
+fn rule_words(c: &mut Canvas<'_>, panel: &Panel, r: &Rule, map: &Map, taken: &mut Vec<Frame>) {
     let f = &map.frame;
     let width = text_width(&r.label, SMALL, false);
-    let at = if r.upright {
-        let x = map.x.at(r.at);
-        let room_right = x + width + 6.0 < f.right;
-        [if room_right { x + 4.0 } else { x - width - 4.0 }, f.top + 4.0 + SMALL]
+    let (x, y) = (map.x.at(r.at), map.y.at(r.at));
+    let seen = if r.upright {
+        x >= f.left && x <= f.right
     } else {
-        let y = map.y.at(r.at);
-        let above = y - 1.8 * SMALL > f.top;
-        [f.right - width - 4.0, if above { y - 4.0 } else { y + 4.0 + SMALL }]
+        y >= f.top && y <= f.bottom
     };
-    if r.label.is_empty() || !f.holds(at, 0.0) {
+    if r.label.is_empty() || !seen {
         return;
     }
+    let heading_ends = f.left + text_width(&panel.heading, HEADING, true) + 10.0;
+    let beside = if x + width + 6.0 < f.right {
+        x + 4.0
+    } else {
+        x - width - 4.0
+    };
+    let low = r.upright && r.words == RuleWords::Low;
+    let above = (x - 0.5 * width).min(f.right - width);
+    let at = match (r.upright, r.words) {
+        (true, RuleWords::Above) if above > heading_ends => [above, f.top - 4.0],
+        (true, RuleWords::Low) => [beside, f.bottom - 5.0],
+        (true, _) => [beside, f.top + 4.0 + SMALL],
+        (false, _) if y - 1.8 * SMALL > f.top => [f.right - width - 4.0, y - 4.0],
+        (false, _) => [f.right - width - 4.0, y + 4.0 + SMALL],
+    };
     let mut boxed = Frame {
         left: at[0] - 2.0,
         top: at[1] - SMALL,
         right: at[0] + width + 2.0,
         bottom: at[1] + 3.0,
     };
-    // two rules close together: the later words go one line down
+    // two rules close together: the later words go one line on
     while let Some(other) = taken.iter().find(|t| t.overlaps(&boxed)) {
-        let down = other.bottom + 1.0 - boxed.top;
-        boxed.top += down;
-        boxed.bottom += down;
+        let on = if low {
+            other.top - 1.0 - boxed.bottom
+        } else {
+            other.bottom + 1.0 - boxed.top
+        };
+        boxed.top += on;
+        boxed.bottom += on;
     }
     paper(c, &boxed);
     let at = [at[0], boxed.bottom - 3.0];
@@ -380,7 +428,9 @@ fn shape(c: &mut Canvas<'_>, s: &Shape, map: &Map) {
     if s.closed && s.fill > 0.0 {
         patch(c, &polygon(&at, &map.frame), s.look, s.fill);
     }
-    if s.closed && let Some(first) = at.first() {
+    if s.closed
+        && let Some(first) = at.first()
+    {
         at.push(*first);
     }
     for piece in polyline(&at, &map.frame) {
@@ -406,10 +456,14 @@ fn dimension(c: &mut Canvas<'_>, d: &Dimension, map: &Map) {
         ];
         c.fill(&head, Colour::GREY, 1.0);
         let tick = [-4.0 * e[1], 4.0 * e[0]];
-        let ends = [[p[0] + tick[0], p[1] + tick[1]], [p[0] - tick[0], p[1] - tick[1]]];
+        let ends = [
+            [p[0] + tick[0], p[1] + tick[1]],
+            [p[0] - tick[0], p[1] - tick[1]],
+        ];
         c.line(&ends, 0.8, Colour::GREY);
     }
-    let middle = [0.5 * (a[0] + b[0]), 0.5 * (a[1] + b[1])];
+    let s = d.label_at;
+    let middle = [a[0] + s * (b[0] - a[0]), a[1] + s * (b[1] - a[1])];
     let width = text_width(&d.label, SMALL, false);
     let look = Type::new(SMALL).side(Side::Middle);
     if e[0].abs() > e[1].abs() {
@@ -471,8 +525,13 @@ fn note(c: &mut Canvas<'_>, n: &Note, map: &Map, taken: &mut Vec<Frame>) {
         return;
     };
     taken.push(b);
+    if n.on_paper {
+        paper(c, &b);
+    }
     for (i, line) in lines.iter().enumerate() {
-        let at = [b.left, b.top + (1.2 * i as f64 + 0.95) * n.size_px];
+        let spare = width - text_width(line, n.size_px, false);
+        let left = b.left + spare * (-n.lean[0]).clamp(0.0, 1.0);
+        let at = [left, b.top + (1.2 * i as f64 + 0.95) * n.size_px];
         c.text(at, line, Type::new(n.size_px).colour(n.colour));
     }
 }

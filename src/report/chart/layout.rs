@@ -2,7 +2,7 @@
 
 use super::canvas::{Canvas, Px, Side, Type, text_width};
 use super::clip::{Frame, dashed, hatch};
-use super::layers::{marker, mark_swatch};
+use super::layers::{mark_swatch, marker};
 use super::look::{Colour, Dash, Hatch, Look};
 use super::panel::{self, Plan};
 use super::{Cell, Figure, Layer, Panel};
@@ -23,6 +23,15 @@ enum Swatch {
     Stroke(Look, bool),
     Marker(Look),
     Patch(Look, f64),
+}
+
+impl Swatch {
+    fn width(self) -> f64 {
+        match self {
+            Swatch::Marker(_) => 12.0,
+            _ => SWATCH,
+        }
+    }
 }
 
 struct Entry {
@@ -112,7 +121,7 @@ impl<'f> Sheet<'f> {
             let mut x = MARGIN;
             for e in line {
                 swatch(c, [x, y - 0.36 * LEGEND], e.swatch);
-                c.text([x + SWATCH + 6.0, y], &e.name, Type::new(LEGEND));
+                c.text([x + e.swatch.width() + 6.0, y], &e.name, Type::new(LEGEND));
                 x += entry_width(e);
             }
         }
@@ -242,7 +251,9 @@ fn entries(figure: &Figure) -> Vec<Entry> {
             match layer {
                 Layer::Line(l) => add(&l.name, Swatch::Stroke(l.look, l.mark_every > 0)),
                 Layer::Points(p) => add(&p.name, Swatch::Marker(p.look)),
-                Layer::Bars(b) => b.iter().for_each(|s| add(&s.name, Swatch::Patch(s.look, 1.0))),
+                Layer::Bars(b) => b
+                    .iter()
+                    .for_each(|s| add(&s.name, Swatch::Patch(s.look, 1.0))),
                 Layer::Stack(s) => s
                     .parts
                     .iter()
@@ -259,7 +270,7 @@ fn entries(figure: &Figure) -> Vec<Entry> {
 }
 
 fn entry_width(e: &Entry) -> f64 {
-    SWATCH + 6.0 + text_width(&e.name, LEGEND, false) + 18.0
+    e.swatch.width() + 6.0 + text_width(&e.name, LEGEND, false) + 16.0
 }
 
 fn legend_lines(entries: Vec<Entry>, room: f64) -> Vec<Vec<Entry>> {
@@ -267,7 +278,7 @@ fn legend_lines(entries: Vec<Entry>, room: f64) -> Vec<Vec<Entry>> {
     let mut used = f64::MAX;
     for e in entries {
         let w = entry_width(&e);
-        if used + w > room + 18.0 {
+        if used + w > room + 16.0 {
             lines.push(Vec::new());
             used = 0.0;
         }
@@ -288,7 +299,7 @@ fn swatch(c: &mut Canvas<'_>, at: Px, kind: Swatch) {
                 marker(c, [x + 0.5 * SWATCH, y], look.marker, 7.0, look.colour);
             }
         }
-        Swatch::Marker(look) => mark_swatch(c, [x + 0.5 * SWATCH, y], look),
+        Swatch::Marker(look) => mark_swatch(c, [x + 0.5 * kind.width(), y], look),
         Swatch::Patch(look, fill) => {
             let (l, t, r, b) = (x + 4.0, y - 5.5, x + SWATCH - 2.0, y + 5.5);
             let box_ = [[l, t], [r, t], [r, b], [l, b]];

@@ -145,12 +145,22 @@ impl Look {
     /// The look of the `index`-th thing of a list (laws, headings, couplings); repeats after seven.
     pub fn nth(index: usize) -> Look {
         const ALL: [(Colour, Dash, Marker, Hatch); 7] = [
-            (Colour(60, 60, 60), Dash::Solid, Marker::Circle, Hatch::None),
+            (Colour(95, 95, 95), Dash::Solid, Marker::Circle, Hatch::None),
             (Colour::BLUE, Dash::Dashed, Marker::Square, Hatch::Rising),
-            (Colour::VERMILLION, Dash::DashDot, Marker::Triangle, Hatch::Falling),
+            (
+                Colour::VERMILLION,
+                Dash::DashDot,
+                Marker::Triangle,
+                Hatch::Falling,
+            ),
             (Colour::GREEN, Dash::Long, Marker::Diamond, Hatch::Crossed),
             (Colour::PURPLE, Dash::Dotted, Marker::Down, Hatch::Level),
-            (Colour::ORANGE, Dash::DashDotDot, Marker::Cross, Hatch::Rising),
+            (
+                Colour::ORANGE,
+                Dash::DashDotDot,
+                Marker::Cross,
+                Hatch::Rising,
+            ),
             (Colour::SKY, Dash::Solid, Marker::Plus, Hatch::Falling),
         ];
         let (colour, dash, marker, hatch) = ALL[index % ALL.len()];

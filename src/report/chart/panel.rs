@@ -9,7 +9,9 @@ use super::{Axis, Bar, Layer, Panel, Rule};
 
 const TICK: f64 = 11.0;
 const LABEL: f64 = 11.5;
-const HEADING: f64 = 12.0;
+pub(super) const HEADING: f64 = 12.0;
+/// Least distance of ticks, px.
+const X_PITCH: f64 = 55.0;
 
 /// One axis laid along the paper.
 #[derive(Clone, Copy, Debug)]
@@ -55,7 +57,7 @@ impl<'p> Plan<'p> {
         Plan {
             panel,
             x: range(&panel.x, &xs, 0.0),
-            y: range(&panel.y, &ys, if has_bars(panel) { 0.16 } else { 0.05 }),
+            y: range(&panel.y, &ys, bar_room(panel).unwrap_or(0.07)),
         }
     }
 
@@ -65,7 +67,7 @@ impl<'p> Plan<'p> {
             return 0.0;
         }
         let height = 150.0; // about; decides the number of ticks only
-        let widest = ticks(&self.panel.y, self.y, height, 26.0)
+        let widest = ticks(&self.panel.y, self.y, height, y_pitch(height))
             .into_iter()
             .filter_map(|t| t.1)
             .map(|t| text_width(&t, TICK, false))
@@ -109,8 +111,18 @@ fn grown(r: [f64; 2], length: f64) -> [f64; 2] {
     [r[0] - more, r[1] + more]
 }
 
-fn has_bars(panel: &Panel) -> bool {
-    panel.layers.iter().any(|l| matches!(l, Layer::Bars(_)))
+/// Room above bars for their values, which stand upright when there are many.
+fn bar_room(panel: &Panel) -> Option<f64> {
+    let count = panel.layers.iter().find_map(|l| match l {
+        Layer::Bars(all) => Some(all.iter().map(|s| s.bars.len()).sum::<usize>()),
+        _ => None,
+    })?;
+    Some(if count >= 12 { 0.26 } else { 0.14 })
+}
+
+/// Least distance of ticks, px: low panels get more of them for their height.
+fn y_pitch(height: f64) -> f64 {
+    if height < 130.0 { 21.0 } else { 26.0 }
 }
 
 /// All values that a range should hold.
@@ -162,7 +174,11 @@ fn extents(panel: &Panel) -> (Vec<f64>, Vec<f64>) {
                 }
             }
             Layer::Rule(Rule { at, upright, .. }) => {
-                both(&if *upright { [*at, f64::NAN] } else { [f64::NAN, *at] });
+                both(&if *upright {
+                    [*at, f64::NAN]
+                } else {
+                    [f64::NAN, *at]
+                });
             }
             Layer::Shade(_) => {}
         }
@@ -189,12 +205,24 @@ fn range(axis: &Axis, values: &[f64], room: f64) -> [f64; 2] {
     }
     let spread = high - low;
     if spread <= 1e-9 * high.abs().max(low.abs()) || spread <= 0.0 {
-        let more = if high.abs() > 0.0 { 0.2 * high.abs() } else { 1.0 };
+        let more = if high.abs() > 0.0 {
+            0.2 * high.abs()
+        } else {
+            1.0
+        };
         return [low - more, high + more];
     }
     // a range that starts or ends at zero stays there
-    let below = if low.abs() < 1e-12 * spread { 0.0 } else { room };
-    let above = if high.abs() < 1e-12 * spread { 0.0 } else { room };
+    let below = if low.abs() < 1e-12 * spread {
+        0.0
+    } else {
+        room
+    };
+    let above = if high.abs() < 1e-12 * spread {
+        0.0
+    } else {
+        room
+    };
     [low - below * spread, high + above * spread]
 }
 
@@ -233,7 +261,11 @@ pub(super) fn draw(c: &mut Canvas<'_>, panel: &Panel, cell: &Frame, left: f64) {
         (true, true) => 6.0 + 1.3 * TICK * tick_lines,
         (true, false) => 8.0 + 1.3 * TICK * tick_lines + 1.4 * LABEL,
     };
-    let above = if panel.heading.is_empty() { 6.0 } else { 1.9 * HEADING };
+    let above = if panel.heading.is_empty() {
+        6.0
+    } else {
+        1.9 * HEADING
+    };
     let frame = Frame {
         left: cell.left + left,
         top: cell.top + above,
@@ -259,12 +291,12 @@ pub(super) fn draw(c: &mut Canvas<'_>, panel: &Panel, cell: &Frame, left: f64) {
 
 fn x_ticks(panel: &Panel, map: &Map) -> Vec<(f64, Option<String>)> {
     let r = [map.x.first, map.x.last];
-    ticks(&panel.x, r, map.frame.width(), 62.0)
+    ticks(&panel.x, r, map.frame.width(), X_PITCH)
 }
 
 fn y_ticks(panel: &Panel, map: &Map) -> Vec<(f64, Option<String>)> {
     let r = [map.y.first, map.y.last];
-    ticks(&panel.y, r, map.frame.height(), 26.0)
+    ticks(&panel.y, r, map.frame.height(), y_pitch(map.frame.height()))
 }
 
 fn grid(c: &mut Canvas<'_>, panel: &Panel, map: &Map) {

@@ -10,17 +10,21 @@ pub(crate) fn sample() -> Figure {
     let one: Vec<[f64; 2]> = wave(1.0).collect();
     let band = one.iter().map(|p| [p[1] - 0.2, p[1] + 0.2]).collect();
     let x = Axis::new("time", "s");
-    let top = Panel::new("Heave, up positive", x.clone(), Axis::new("heave, up positive", "m"))
-        .with(Shade {
-            x: Some([0.0, 3.0]),
-            y: None,
-            label: "run-in".into(),
-            colour: Colour::GREY,
-            hatch: Hatch::None,
-        })
-        .with(Line::new("fixed", Look::nth(0), one).band(band))
-        .with(Line::new("PID", Look::nth(1), wave(1.3).collect()).markers(9))
-        .with(Rule::level(0.8, "limit"));
+    let top = Panel::new(
+        "Heave, up positive",
+        x.clone(),
+        Axis::new("heave, up positive", "m"),
+    )
+    .with(Shade {
+        x: Some([0.0, 3.0]),
+        y: None,
+        label: "run-in".into(),
+        colour: Colour::GREY,
+        hatch: Hatch::None,
+    })
+    .with(Line::new("fixed", Look::nth(0), one).band(band))
+    .with(Line::new("PID", Look::nth(1), wave(1.3).collect()).markers(9))
+    .with(Rule::level(0.8, "limit"));
     let value = |value: f64| Bar::Value {
         value,
         interval: Some([0.9 * value, 1.1 * value]),
@@ -40,7 +44,11 @@ pub(crate) fn sample() -> Figure {
         },
     ]));
     Figure::new(
-        Heading::new("A title", "16 kn, Hs 1.25 m", "Invented demonstration craft"),
+        Heading::new(
+            "A title",
+            "16 kn, Hs 1.25 m",
+            "Invented demonstration craft",
+        ),
         vec![Row::of(180.0, vec![top]), Row::of(180.0, vec![bars])],
     )
 }
@@ -83,8 +91,7 @@ fn figure_is_written_twice_alike() {
 fn pixels_hold_ink_of_every_series() {
     let figure = sample();
     let sheet = layout::Sheet::new(&figure);
-    let (w, h, pixels) =
-        canvas::raster(900, sheet.height as u32, &|c| sheet.draw(c)).unwrap();
+    let (w, h, pixels) = canvas::raster(900, sheet.height as u32, &|c| sheet.draw(c)).unwrap();
     assert_eq!(pixels.len(), 3 * w as usize * h as usize);
     let count = |c: Colour| {
         let same = |p: &&[u8]| p[0] == c.0 && p[1] == c.1 && p[2] == c.2;
@@ -131,14 +138,21 @@ fn odd_data_do_not_stop_a_picture() {
         vec![[0.0, f64::INFINITY], [1.0, 2.0], [2.0, -1e300]],
     ];
     let panels = lines.into_iter().map(|xy| {
-        Panel::new("", Axis::new("x", ""), Axis::new("y", "")).with(Line::new("a", Look::nth(0), xy))
+        Panel::new("", Axis::new("x", ""), Axis::new("y", "")).with(Line::new(
+            "a",
+            Look::nth(0),
+            xy,
+        ))
     });
     let log = Panel::new("", Axis::new("x", "").log(), Axis::new("y", "").log()).with(Line::new(
         "a",
         Look::nth(0),
         vec![[0.0, 1.0], [0.3, 0.0], [4.0, 20.0]],
     ));
-    let rows = panels.chain([log]).map(|p| Row::of(90.0, vec![p])).collect();
+    let rows = panels
+        .chain([log])
+        .map(|p| Row::of(90.0, vec![p]))
+        .collect();
     let figure = Figure::new(Heading::default(), rows);
     assert_eq!(figure.panel_count(), 5);
     check(&figure, "odd", &["y"]);

@@ -6,9 +6,7 @@ use super::outline;
 use crate::geometry::craft::Craft;
 use crate::geometry::strut::Strut;
 use crate::hydro::surface::Surface;
-use crate::report::chart::{
-    Colour, Dash, Hatch, Look, Marker, Note, Panel, Shape,
-};
+use crate::report::chart::{Colour, Dash, Hatch, Look, Marker, Note, Panel, Shape};
 use crate::spec::craft::{MovingPart, SurfaceGroup};
 
 /// Height of the box drawn above its underside; the upper works are no part of the model.
@@ -48,7 +46,9 @@ impl<'a> Drawn<'a> {
             high = high.max(p.x_m);
         }
         let more = 0.04 * (high - low);
-        let beam = c.half_breadth_m.max(hull.centre_y_m + self.hull_half_breadth());
+        let beam = c
+            .half_breadth_m
+            .max(hull.centre_y_m + self.hull_half_breadth());
         let points = self.craft.points.iter().map(|(_, r)| self.height(r.z));
         let box_top = self.height(self.craft.underside_z_m) + BOX_SHOWN + 1.0;
         let top = points.fold(box_top, |t, h| t.max(h + 1.0));
@@ -82,7 +82,8 @@ impl<'a> Drawn<'a> {
     /// The station nearest midships where hull and strut are both there.
     pub(super) fn section_x(&self) -> f64 {
         let there = |x: f64| {
-            let strut = self.craft.struts.iter().any(|s| s.half_thickness(x) > 0.0);
+            let full = |s: &Strut| s.half_thickness(x) > 0.45 * s.thickness_m;
+            let strut = self.craft.struts.iter().any(full);
             let hull = self.craft.hull.section_at(x);
             strut && hull.is_some_and(|s| s.half_breadth_m > 0.8 * self.hull_half_breadth())
         };
@@ -115,14 +116,18 @@ impl<'a> Drawn<'a> {
 
     pub(super) fn hull_profile(&self) -> Shape {
         let ring = self.hull_ring(|z, _, h| [self.height(z - h), self.height(z + h)]);
-        outline(Look::plain(HULL), ring).fill(0.13).name("lower hull")
+        outline(Look::plain(HULL), ring)
+            .fill(0.13)
+            .name("lower hull")
     }
 
     pub(super) fn hull_plans(&self) -> [Shape; 2] {
         let y = self.craft.hull.centre_y_m;
         [-y, y].map(|y| {
             let ring = self.hull_ring(|_, b, _| [y - b, y + b]);
-            outline(Look::plain(HULL), ring).fill(0.13).name("lower hull")
+            outline(Look::plain(HULL), ring)
+                .fill(0.13)
+                .name("lower hull")
         })
     }
 
@@ -139,7 +144,10 @@ impl<'a> Drawn<'a> {
             .map(|s| {
                 let xs = crowded(&[s.aft_x_m, s.fore_x_m]);
                 let foot = xs.iter().map(|x| {
-                    let z = c.hull.section_at(*x).map_or(0.0, |h| c.hull.top_z(&h, s.offset_m));
+                    let z = c
+                        .hull
+                        .section_at(*x)
+                        .map_or(0.0, |h| c.hull.top_z(&h, s.offset_m));
                     [*x, self.height(z)]
                 });
                 let top = self.height(c.underside_z_m);
@@ -181,7 +189,11 @@ impl<'a> Drawn<'a> {
         let c = &self.craft.spec.cross_structure;
         let (b, a, f) = (c.half_breadth_m, c.aft_x_m, c.fore_x_m);
         let ring = vec![[a, -b], [f, -b], [f, b], [a, b]];
-        p.add(outline(Self::box_look(), ring).width(1.0).name("cross-structure above"));
+        p.add(
+            outline(Self::box_look(), ring)
+                .width(1.0)
+                .name("cross-structure"),
+        );
     }
 
     fn box_end(&self, p: &mut Panel, from: f64, to: f64) {
@@ -209,12 +221,13 @@ impl<'a> Drawn<'a> {
 
     pub(super) fn surfaces_plan(&self, p: &mut Panel) {
         for s in self.surfaces {
-            let hidden = s.span_direction.z.abs() > 0.7;
             let ring = corners(s).map(|v| [v.x, v.y]);
-            if hidden {
-                // seen on edge, below the hull
+            if s.span_direction.z.abs() > 0.7 {
+                // seen on edge; hidden by the hull when it hangs below
+                let below = s.span_direction.z > 0.0;
+                let dash = if below { Dash::Dashed } else { Dash::Solid };
                 let line = vec![ring[0], ring[3]];
-                p.add(Shape::open(look_of(s.group).dash(Dash::Dashed), line).width(2.6));
+                p.add(Shape::open(look_of(s.group).dash(dash), line).width(2.6));
                 p.add(key(s.group));
                 continue;
             }
@@ -237,12 +250,15 @@ impl<'a> Drawn<'a> {
             let t = 0.5 * self.thickness(s) * s.root_chord_m;
             let dash = if behind { Dash::Dashed } else { Dash::Solid };
             let lens = lens(aft, fore, z, t);
-            p.add(outline(look_of(s.group).dash(dash), lens).fill(0.35).width(1.4));
+            p.add(
+                outline(look_of(s.group).dash(dash), lens)
+                    .fill(0.35)
+                    .width(1.4),
+            );
             let name = group_name(s.group);
-            let lower = self.keel_height();
-            let _ = lower;
-            let at = [0.5 * (fore + aft), z + t];
-            p.add(Note::new(at, name).lean(-0.5, -1.0).shift(0.0, -3.0).size(10.0).colour(ink(s.group)));
+            let at = [0.5 * (fore + aft), self.keel_height().min(z - t)];
+            let note = Note::new(at, name).lean(-0.5, 0.0).shift(0.0, 1.0);
+            p.add(note.size(10.0).colour(ink(s.group)));
         }
     }
 
@@ -250,13 +266,21 @@ impl<'a> Drawn<'a> {
         // looking forward, the aft surfaces are nearest
         let mut order: Vec<&Surface> = self.surfaces.iter().collect();
         order.sort_by(|a, b| b.root_m.x.total_cmp(&a.root_m.x));
-        for s in order {
+        let nearest = order.last().map_or(0.0, |s| s.root_m.x);
+        for s in order.iter().rev() {
             let (a, b) = (s.quarter_chord_m(0.0), s.quarter_chord_m(1.0));
             let side = s.span_direction.cross(&Vector3::x());
             let half = |t: f64| side * (0.5 * self.thickness(s) * s.chord_at_m(t));
             let ring = [a + half(0.0), b + half(1.0), b - half(1.0), a - half(0.0)];
             let ring = ring.map(|v| [v.y, self.height(v.z)]);
-            p.add(filled(s, ring.into()));
+            // those further away show through as dashed outlines
+            let near = s.root_m.x < nearest + 0.1 * self.craft.hull.length_m();
+            if near {
+                p.add(filled(s, ring.into()));
+            } else {
+                let look = look_of(s.group).dash(Dash::Dashed);
+                p.add(outline(look, ring.into()).width(1.4));
+            }
         }
     }
 
@@ -269,8 +293,7 @@ impl<'a> Drawn<'a> {
     }
 
     fn hinge(&self, p: &mut Panel, s: &Surface, to: impl Fn(&Vector3<f64>) -> [f64; 2]) {
-        let Some(MovingPart::Flap { chord_frac, .. }) = self.spec_of(s).map(|x| x.moving.clone())
-        else {
+        let Some(MovingPart::Flap { chord_frac, .. }) = self.spec_of(s).map(|x| x.moving) else {
             return;
         };
         let at = |t: f64| {
@@ -298,7 +321,7 @@ impl<'a> Drawn<'a> {
                     .lean(-0.5, down)
                     .shift(0.0, if down < 0.0 { -3.0 } else { 3.0 })
             };
-            p.add(note.size(10.0).colour(ink(s.group)));
+            p.add(note.size(10.0).colour(ink(s.group)).on_paper());
         }
     }
 
@@ -313,7 +336,10 @@ impl<'a> Drawn<'a> {
     pub(super) fn propulsors_profile(&self, p: &mut Panel) {
         for q in &self.craft.spec.propulsors {
             let r = 0.5 * q.diameter_m;
-            p.add(blade(vec![[q.x_m, q.height_m - r], [q.x_m, q.height_m + r]]));
+            p.add(blade(vec![
+                [q.x_m, q.height_m - r],
+                [q.x_m, q.height_m + r],
+            ]));
         }
     }
 
@@ -331,7 +357,9 @@ impl<'a> Drawn<'a> {
 }
 
 fn blade(line: Vec<[f64; 2]>) -> Shape {
-    Shape::open(Look::plain(Colour::BLACK), line).width(2.6).name("propeller")
+    Shape::open(Look::plain(Colour::BLACK), line)
+        .width(2.6)
+        .name("propeller")
 }
 
 /// Points crowded towards every break, where outlines turn fastest.
@@ -354,13 +382,20 @@ fn strut_plan(s: &Strut, side: f64) -> Shape {
             .map(move |x| [*x, side * s.centre_y_m + sign * s.half_thickness(*x)])
     };
     let ring: Vec<[f64; 2]> = edge(1.0).chain(edge(-1.0).rev()).collect();
-    outline(Look::plain(HULL), ring).fill(0.75).name("strut at the waterline")
+    outline(Look::plain(HULL), ring)
+        .fill(0.75)
+        .name("strut at the waterline")
 }
 
 /// Leading edge at root and tip, trailing edge at tip and root.
 fn corners(s: &Surface) -> [Vector3<f64>; 4] {
     let edge = |t: f64, back: f64| s.quarter_chord_m(t) + Vector3::x() * (back * s.chord_at_m(t));
-    [edge(0.0, 0.25), edge(1.0, 0.25), edge(1.0, -0.75), edge(0.0, -0.75)]
+    [
+        edge(0.0, 0.25),
+        edge(1.0, 0.25),
+        edge(1.0, -0.75),
+        edge(0.0, -0.75),
+    ]
 }
 
 /// A pointed oval.
@@ -369,7 +404,10 @@ fn lens(aft: f64, fore: f64, z: f64, t: f64) -> Vec<[f64; 2]> {
         let s = f64::from(i) / 16.0;
         [aft + s * (fore - aft), z + sign * t * 4.0 * s * (1.0 - s)]
     };
-    (0..=16).map(|i| at(i, 1.0)).chain((0..=16).rev().map(|i| at(i, -1.0))).collect()
+    (0..=16)
+        .map(|i| at(i, 1.0))
+        .chain((0..=16).rev().map(|i| at(i, -1.0)))
+        .collect()
 }
 
 fn ink(group: SurfaceGroup) -> Colour {
@@ -394,10 +432,14 @@ pub(super) fn group_name(group: SurfaceGroup) -> &'static str {
 }
 
 fn filled(s: &Surface, ring: Vec<[f64; 2]>) -> Shape {
-    outline(look_of(s.group), ring).fill(0.9).name(group_name(s.group))
+    outline(look_of(s.group), ring)
+        .fill(0.9)
+        .name(group_name(s.group))
 }
 
 /// Nothing to see, but a name in the legend.
 fn key(group: SurfaceGroup) -> Shape {
-    outline(look_of(group), Vec::new()).fill(0.9).name(group_name(group))
+    outline(look_of(group), Vec::new())
+        .fill(0.9)
+        .name(group_name(group))
 }

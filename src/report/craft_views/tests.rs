@@ -6,7 +6,7 @@ use crate::report::chart::tests::check;
 use crate::spec::craft::CraftSpec;
 use crate::spec::scenario::FinEffectsSpec;
 
-fn demo(file: &str) -> (Craft, Vec<Surface>) {
+pub(crate) fn demo(file: &str) -> (Craft, Vec<Surface>) {
     let path = format!("{}/scenarios/craft/{file}", env!("CARGO_MANIFEST_DIR"));
     let text = std::fs::read_to_string(path).unwrap();
     let spec: CraftSpec = serde_json::from_str(&text).unwrap();

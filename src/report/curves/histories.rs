@@ -4,7 +4,7 @@
 //! `histories_share_their_time`
 
 use crate::report::chart::{
-    Axis, Colour, Dash, Figure, Heading, Hatch, Line, Look, Panel, Row, Rule, Shade,
+    Axis, Colour, Dash, Figure, Hatch, Heading, Line, Look, Panel, Row, Rule, RuleWords, Shade,
 };
 
 /// One evenly sampled record.
@@ -61,13 +61,22 @@ pub fn histories(data: &Histories) -> Figure {
     Figure::new(data.heading.clone(), rows.collect())
 }
 
+/// `Heave at O, up positive (m)`.
+fn sentence(name: &str, unit: &str) -> String {
+    let mut letters = name.chars();
+    let first = letters.next().map(|c| c.to_uppercase().to_string());
+    format!("{}{} ({unit})", first.unwrap_or_default(), letters.as_str())
+}
+
 fn whole(data: &Histories) -> [f64; 2] {
     let all = data.panels.iter().flat_map(|p| &p.traces);
     let ends = all.map(|t| {
         let n = t.values.len().saturating_sub(1) as f64;
         [t.t0_s, t.t0_s + n * t.dt_s]
     });
-    let r = ends.fold([f64::MAX, f64::MIN], |r, e| [r[0].min(e[0]), r[1].max(e[1])]);
+    let r = ends.fold([f64::MAX, f64::MIN], |r, e| {
+        [r[0].min(e[0]), r[1].max(e[1])]
+    });
     if r[0] < r[1] { r } else { [0.0, 1.0] }
 }
 
@@ -75,13 +84,17 @@ fn panel(data: &Histories, p: &HistoryPanel, window: [f64; 2], i: usize, is_last
     let x = Axis::new("time", "s").range(window[0], window[1]);
     let x = if is_last { x } else { x.quiet() };
     let y = Axis::new("", p.unit.as_str()).with_zero();
-    let mut panel = Panel::new(format!("{} ({})", p.name, p.unit), x, y);
+    let mut panel = Panel::new(sentence(&p.name, &p.unit), x, y);
     panel.y.unit.clear();
     if data.run_in_s > window[0] {
         panel.add(Shade {
             x: Some([window[0], data.run_in_s]),
             y: None,
-            label: if i == 0 { "run-in, not judged".into() } else { String::new() },
+            label: if i == 0 {
+                "run-in, not judged".into()
+            } else {
+                String::new()
+            },
             colour: Colour::GREY,
             hatch: Hatch::None,
         });
@@ -89,7 +102,9 @@ fn panel(data: &Histories, p: &HistoryPanel, window: [f64; 2], i: usize, is_last
     for t in &p.traces {
         let xy = t.values.iter().enumerate();
         let xy = xy.map(|(k, v)| [t.t0_s + k as f64 * t.dt_s, *v]);
-        let xy = xy.filter(|q| q[0] >= window[0] && q[0] <= window[1]).collect();
+        let xy = xy
+            .filter(|q| q[0] >= window[0] && q[0] <= window[1])
+            .collect();
         panel.add(Line::new(t.name.as_str(), Look::nth(t.look), xy).width(1.4));
     }
     for (at, words) in &p.limits {
@@ -98,7 +113,7 @@ fn panel(data: &Histories, p: &HistoryPanel, window: [f64; 2], i: usize, is_last
     for (t, words) in &data.events {
         let words = if i == 0 { words.as_str() } else { "" };
         let look = Look::plain(Colour::VERMILLION).dash(Dash::Dotted);
-        panel.add(Rule::upright(*t, words).look(look));
+        panel.add(Rule::upright(*t, words).look(look).words(RuleWords::Above));
     }
     panel
 }
@@ -112,7 +127,10 @@ mod tests {
         let parts: Vec<(f64, f64)> = (0..24)
             .map(|k| {
                 let k = f64::from(k);
-                (0.35 + 0.05 * k + 0.003 * seed, (seed * 12.9 + k * 78.2).sin() * 43.0)
+                (
+                    0.35 + 0.05 * k + 0.003 * seed,
+                    (seed * 12.9 + k * 78.2).sin() * 43.0,
+                )
             })
             .collect();
         let at = |t: f64| -> f64 {
@@ -143,7 +161,11 @@ mod tests {
             traces: traces(size),
             limits: Vec::new(),
         };
-        let mut fins = panel("forward starboard fin, trailing edge down positive", "deg", 16.0);
+        let mut fins = panel(
+            "forward starboard fin, trailing edge down positive",
+            "deg",
+            16.0,
+        );
         for t in &mut fins.traces {
             t.values.iter_mut().for_each(|v| *v = v.clamp(-18.0, 18.0));
         }
@@ -160,7 +182,11 @@ mod tests {
                 panel("wave elevation at O, crest positive", "m", 0.5),
                 panel("heave at O, up positive", "m", 0.4),
                 panel("pitch, bow up positive", "deg", 1.5),
-                panel("vertical acceleration at the bridge, up positive", "m/s²", 0.8),
+                panel(
+                    "vertical acceleration at the bridge, up positive",
+                    "m/s²",
+                    0.8,
+                ),
                 fins,
             ],
             events: vec![(171.0, "cross-structure contact".into())],
@@ -169,7 +195,7 @@ mod tests {
         assert_eq!(figure.panel_count(), 5);
         let texts = [
             "run-in, not judged",
-            "heave at O, up positive (m)",
+            "Heave at O, up positive (m)",
             "time (s)",
             "limit 18°",
             "cross-structure contact",

@@ -188,28 +188,3 @@ fn calm_water_is_calm() {
     assert!(bank.at_middle().iter().all(|v| v.abs() < f64::MIN_POSITIVE));
     assert_eq!((bank.channels(), bank.components()), (20, 0));
 }
-
-/// Not a check of physics: prints nothing, asserts the cost is of the order promised. Run by hand
-/// with `--release -- --ignored`.
-#[test]
-#[ignore = "timing, by hand"]
-fn cost_of_a_step() {
-    let (components, x) = sea(200, 60);
-    for path in Path::available() {
-        let mut bank = WaveBank::new(&components, 60, &x, 9.0, G_M_S2).with_path(path);
-        bank.start(0.05, 0, [0.0; 2]);
-        let begin = std::time::Instant::now();
-        let n = 20_000_u32;
-        for step in 0..n {
-            let t = f64::from(step) * 0.05;
-            bank.advance(wander(t + 0.025), wander(t + 0.05));
-        }
-        let us = begin.elapsed().as_secs_f64() * 1e6 / f64::from(n);
-        assert!(us < 100.0, "{path:?} {us}");
-        std::io::Write::write_all(
-            &mut std::io::stderr(),
-            format!("{path:?}: {us:.2} us per step\n").as_bytes(),
-        )
-        .unwrap();
-    }
-}

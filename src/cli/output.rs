@@ -1,0 +1,103 @@
+//! Where results go: whole files, the folder of `--out`, the words around a result.
+
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+use serde::Serialize;
+
+use super::args::OutputArgs;
+use super::shell::Shell;
+use crate::error::{Error, Result};
+
+/// What every craft verb's JSON begins with.
+#[derive(Clone, Debug, Serialize)]
+pub struct Head {
+    /// The craft's name.
+    pub craft: String,
+    /// Axes and signs in one line.
+    pub axes: &'static str,
+    /// What the user should know before believing the numbers.
+    pub warnings: Vec<String>,
+    /// The general caution.
+    pub caution: &'static str,
+}
+
+/// The line about axes that tables and JSON carry.
+pub const AXES: &str = "x forward, y starboard, z down from the design waterline amidships; roll \
+starboard down, pitch bow up, yaw bow to starboard; heights and heave up only where the name says so";
+
+impl Head {
+    /// For a craft of this name.
+    pub fn new(craft: &str, warnings: &[String]) -> Self {
+        Head {
+            craft: craft.to_owned(),
+            axes: AXES,
+            warnings: warnings.to_vec(),
+            caution: crate::caution::CAUTION,
+        }
+    }
+}
+
+/// Writes a file whole or not at all.
+///
+/// # Errors
+/// When it cannot be written.
+pub fn replace(path: &Path, text: &str) -> Result<()> {
+    let fail = |e: &std::io::Error| Error::io("write this file", path, e);
+    let folder = match path.parent() {
+        Some(p) if !p.as_os_str().is_empty() => p,
+        _ => Path::new("."),
+    };
+    let mut file = tempfile::Builder::new()
+        .prefix(".rw-")
+        .tempfile_in(folder)
+        .map_err(|e| fail(&e))?;
+    file.write_all(text.as_bytes()).map_err(|e| fail(&e))?;
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::PermissionsExt;
+        let open = std::fs::Permissions::from_mode(0o644);
+        file.as_file().set_permissions(open).map_err(|e| fail(&e))?;
+    }
+    file.persist(path).map_err(|e| fail(&e.error))?;
+    Ok(())
+}
+
+/// The folder of `--out`, made before anything is computed; none when it is not asked for.
+///
+/// # Errors
+/// When it cannot be made.
+pub fn folder(output: &OutputArgs) -> Result<Option<PathBuf>> {
+    if let Some(dir) = &output.out {
+        std::fs::create_dir_all(dir).map_err(|e| Error::io("make this folder", dir, &e))?;
+    }
+    Ok(output.out.clone())
+}
+
+/// Tells a result: `tables` unless JSON is asked for, the same numbers as JSON into the folder of
+/// `--out`, and the caution.
+///
+/// # Errors
+/// When standard output or the file cannot be written.
+pub fn tell<T: Serialize>(
+    shell: &mut Shell,
+    output: &OutputArgs,
+    verb: &str,
+    result: &T,
+    tables: impl FnOnce() -> String,
+) -> Result<()> {
+    if output.json {
+        shell.json(result)?;
+    } else {
+        shell.data(&tables())?;
+    }
+    if let Some(dir) = &output.out {
+        let text = serde_json::to_string_pretty(result)
+            .map_err(|e| Error::new(format!("cannot write the result as JSON: {e}")))?;
+        let file = dir.join(format!("{verb}.json"));
+        replace(&file, &(text + "\n"))?;
+        shell.talk(&format!("wrote {}", file.display()));
+    }
+    shell.caution();
+    Ok(())
+}
