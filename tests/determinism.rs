@@ -1,5 +1,7 @@
 //! Same case, same bytes; signs of every surface on the plant.
 
+#![allow(clippy::unwrap_used)] // a failed step is a failed test
+
 mod common;
 
 use std::sync::{Arc, OnceLock};

@@ -1,5 +1,7 @@
 //! Balances and invariances: energy, mirror image, scale, torque-free rotation, frames.
 
+#![allow(clippy::unwrap_used)] // a failed step is a failed test
+
 mod common;
 
 use std::sync::{Arc, OnceLock};
@@ -19,7 +21,7 @@ use ridewright::linear::trim;
 use ridewright::math::ode::Rk4;
 use ridewright::sim::case::{Case, Timing};
 use ridewright::sim::run::{Run, run};
-use ridewright::spec::controller::{ControllerSpec, LawSpec};
+use ridewright::spec::controller::{ControllerSpec, HeaveGains, LawSpec};
 use ridewright::spec::craft::{CraftSpec, EndSpec, MassSpec, MovingPart, WaterplaneShape};
 use ridewright::spec::scenario::{CourseSpec, PhysicsSpec};
 use ridewright::units::{deg, kn};
@@ -310,7 +312,9 @@ fn scaled(spec: &CraftSpec, l: f64) -> CraftSpec {
             k_yy_m,
             k_zz_m,
         } => {
-            mass_kg.iter_mut().for_each(|v| *v *= l.powi(3));
+            if let Some(v) = mass_kg {
+                *v *= l.powi(3);
+            }
             lcg_m.iter_mut().for_each(m);
             for x in [tcg_m, vcg_m, k_xx_m, k_yy_m, k_zz_m] {
                 m(x);
@@ -380,7 +384,7 @@ fn scaled_pid(l: f64) -> Box<dyn Controller> {
     let t = l.sqrt();
     p.reference_speed_kn *= t;
     p.min_speed_kn *= t;
-    p.heave = Default::default();
+    p.heave = HeaveGains::default();
     for g in [&mut p.pitch, &mut p.roll] {
         g.rate_deg_s_per_deg *= t;
         g.integral_deg_per_deg_s /= t;
