@@ -45,6 +45,9 @@ fn design_poles_are_those_of_the_craft() {
             .filter(|p| p.value.im > 0.3 && p.value.im < 2.0)
         {
             let Some(motion) = p.motion else { continue };
+            if motion.name() != "roll" && seen.0 == 1 {
+                continue; // the faster vertical pole is as much memory's as the craft's
+            }
             let off = nearest(&reduced, p.value);
             println!(
                 "{speed_kn} kn {}: {:.4}, off {off:.4}",

@@ -31,10 +31,11 @@ use crate::units::kn;
 const HOLD_LEAD: f64 = 1.5;
 /// Damping ratio of the springs that hold mean course and speed.
 const HOLD_DAMPING: f64 = 0.5;
-/// Speeds of the computed resistance curve, kn.
-const RESISTANCE_SPEEDS_KN: [f64; 12] = [
-    2.0, 4.0, 6.0, 8.0, 10.0, 12.0, 14.0, 16.0, 18.0, 20.0, 23.0, 26.0,
-];
+/// Froude numbers on the lower hulls' length of the computed resistance curve: close enough for the
+/// humps and hollows of the struts' waves.
+fn resistance_froude() -> impl Iterator<Item = f64> {
+    (1..=40).map(|i| 0.02 * f64::from(i))
+}
 
 /// A craft with its water forces, for any speed.
 #[derive(Clone, Debug)]
@@ -286,7 +287,9 @@ fn steady_forces(craft: &Craft, warnings: &mut Vec<String>) -> SteadyForces {
         );
     }
     let resistance: Vec<(f64, f64)> = if spec.resistance.is_empty() {
-        resistance::resistance_curve(craft, &RESISTANCE_SPEEDS_KN.map(kn))
+        let unit = (craft.g_m_s2 * craft.hull.length_m()).sqrt();
+        let speeds: Vec<f64> = resistance_froude().map(|f| f * unit).collect();
+        resistance::resistance_curve(craft, &speeds)
             .iter()
             .map(|p| (p.speed_m_s, p.total_n()))
             .collect()

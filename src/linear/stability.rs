@@ -163,14 +163,16 @@ fn speed_row(plant: &Plant, bare: &Plant, speed_kn: f64, model: &CraftModel) -> 
 }
 
 /// Lowest speed at which heave and pitch diverge, by bisection on the determinant of the
-/// stiffness (a zero eigenvalue of the linear model).
+/// stiffness at the fin angles of level trim (a zero eigenvalue of the linear model); where no trim
+/// is found the fins stand at neutral.
 ///
 /// # Errors
 /// When a plant cannot be built.
 pub fn divergence_kn(model: &CraftModel) -> Result<Option<f64>> {
     let determinant = |speed_kn: f64| -> Result<f64> {
         let plant = still_led(model, speed_kn);
-        let k = stiffness_matrix(&plant, 0.0, 0.0);
+        let (fore, aft) = trim::level(&plant).map_or((0.0, 0.0), |t| (t.forward_rad, t.aft_rad));
+        let k = stiffness_matrix(&plant, fore, aft);
         Ok(k[(0, 0)] * k[(1, 1)] - k[(0, 1)] * k[(1, 0)])
     };
     let mut below = 0.0;
