@@ -1,5 +1,7 @@
 //! The analytic linear model is the derivative of the plant.
 
+#![allow(clippy::unwrap_used)] // helpers of tests may fail loudly
+
 mod common;
 
 use common::{derivative, ideal_servos, mean_held, model};

@@ -221,7 +221,7 @@ impl SpeedStage {
         let plant = model.plant(kn(speed_kn), &scenario.course)?;
         let trim = trim::level(&plant)?;
         let linear = assemble(&plant, &trim.x, None);
-        let poles = modes::poles(&linear, &plant.mass)?;
+        let poles = modes::poles(&linear)?;
         if trim.x.iter().any(|v| !v.is_finite()) {
             return Err(Error::new(format!(
                 "the trim at {speed_kn} kn is not finite"

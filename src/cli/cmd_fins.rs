@@ -71,6 +71,7 @@ struct AtSpeed {
     effects: Vec<Effect>,
 }
 
+#[allow(clippy::struct_field_names)] // the names are the keys of the JSON
 #[derive(Clone, Debug, Serialize)]
 struct Force {
     name: String,
@@ -92,6 +93,7 @@ struct ReferenceRow {
     motion_over_wave: f64,
 }
 
+#[allow(clippy::struct_field_names)] // the names are the keys of the JSON
 #[derive(Clone, Debug, Serialize)]
 struct Effect {
     effect: &'static str,

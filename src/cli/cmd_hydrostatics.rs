@@ -17,10 +17,10 @@ use crate::error::Result;
 use crate::frames::Dof;
 use crate::units::{deg, to_deg};
 
-/// Heels of the curve of righting arms, deg.
-const HEELS_DEG: [f64; 13] = [
-    0.0, 1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0, 12.5, 15.0, 20.0, 30.0,
-];
+/// Greatest heel of the curve of righting arms, in steps of a degree.
+const MOST_HEEL_DEG: u32 = 30;
+/// Heels printed, deg.
+const PRINTED_DEG: [usize; 13] = [0, 1, 2, 3, 4, 5, 6, 8, 10, 12, 15, 20, 30];
 /// Steps of the immersion curve, m.
 const IMMERSION_STEP_M: f64 = 0.25;
 
@@ -34,6 +34,7 @@ struct Quantity {
     decimals: usize,
 }
 
+#[allow(clippy::struct_field_names)] // the names are the keys of the JSON
 #[derive(Clone, Debug, Serialize)]
 pub(super) struct Heel {
     pub(super) heel_deg: f64,
@@ -87,7 +88,7 @@ pub fn run(
 
 fn assess(model: &CraftModel) -> Report {
     let craft = &model.craft;
-    let heels: Vec<f64> = HEELS_DEG.iter().map(|h| deg(*h)).collect();
+    let heels: Vec<f64> = (0..=MOST_HEEL_DEG).map(|h| deg(f64::from(h))).collect();
     let deepest = -craft.underside_z_m;
     let steps = (deepest / IMMERSION_STEP_M).floor() as i32;
     let sinkages: Vec<f64> = (-steps..=steps)
@@ -304,7 +305,8 @@ fn tables(model: &CraftModel, report: &Report) -> String {
         .map(|(name, t)| vec![(*name).to_owned(), fixed(*t, 2)]);
     text += &table(["motion", "period (s)"], rows);
     text += "\n\nRighting arms, sinkage and trim free\n";
-    let rows = report.righting_arms.iter().map(|p| {
+    let shown = PRINTED_DEG.iter().map(|i| &report.righting_arms[*i]);
+    let rows = shown.map(|p| {
         vec![
             fixed(p.heel_deg, 1),
             fixed(p.gz_m, 3),

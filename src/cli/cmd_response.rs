@@ -15,9 +15,11 @@ use crate::dynamics::model::CraftModel;
 use crate::dynamics::plant::Plant;
 use crate::error::{Error, Result};
 use crate::frames::Dof;
+use crate::linear::assemble::LinearModel;
 use crate::linear::regular_wave::{self, model_without_drag};
 use crate::linear::response::WaveResponse;
 use crate::linear::trim;
+use crate::math::eigen;
 use crate::spec::scenario::CourseSpec;
 use crate::units::{deg, kn, to_deg};
 
@@ -84,9 +86,7 @@ pub fn run(options: &ResponseOptions, cache: Option<&Path>, shell: &mut Shell) -
         let plant = model.plant(kn(speed_kn), &course)?;
         let level = trim::level(&plant)?;
         let linear = model_without_drag(&plant, &level.x);
-        if let Some(rate) = growth(&linear)? {
-            unstable.push((speed_kn, rate));
-        }
+        unstable.extend(growth(&linear, speed_kn)?);
         for &heading_deg in &headings {
             cases.push(case(
                 &model,
@@ -113,15 +113,8 @@ pub fn run(options: &ResponseOptions, cache: Option<&Path>, shell: &mut Shell) -
             report.head.warnings.push(text);
         }
     }
-    for (speed_kn, rate) in unstable {
-        let text = format!(
-            "at {speed_kn} kn the craft with fixed fins is unstable (fastest growth {rate:.3} 1/s): no \
-             steady response exists there"
-        );
-        shell.warn(
-            &text,
-            Some("see `stability`; the numbers are of the algebra alone"),
-        );
+    for text in unstable {
+        shell.warn(&text, None);
         report.head.warnings.push(text);
     }
     output::tell(shell, &options.output, "response", &report, || {
@@ -147,21 +140,41 @@ fn slow_encounter(case: &Case) -> Option<String> {
     })
 }
 
-/// Real part of the fastest growing pole, when there is one that grows.
-fn growth(linear: &crate::linear::assemble::LinearModel) -> Result<Option<f64>> {
-    let values = crate::math::eigen::eigenvalues(&linear.a)
+/// What to say of the fastest growing pole, when there is one that grows.
+fn growth(linear: &LinearModel, speed_kn: f64) -> Result<Option<String>> {
+    let values = eigen::eigenvalues(&linear.a)
         .ok_or_else(|| Error::new("the poles of the linear model could not be found"))?;
     let most = values
         .iter()
-        .map(|v| v.re)
-        .fold(f64::NEG_INFINITY, f64::max);
-    Ok((most > 1e-6).then_some(most))
+        .copied()
+        .max_by(|a, b| a.re.total_cmp(&b.re))
+        .filter(|v| v.re > 1e-6);
+    let Some(value) = most else { return Ok(None) };
+    let rate = value.re;
+    let shapes =
+        eigen::vector(&linear.a, value).zip(eigen::vector(&linear.a.transpose(), value.conj()));
+    // position and velocity along y and about z: course and track, which only springs hold here
+    let is_course = shapes.is_some_and(|(right, left)| {
+        let part = eigen::Mode { value, right, left }.participation();
+        [1, 5, 7, 11].iter().map(|i| part[*i]).sum::<f64>() > 0.5
+    });
+    Ok(Some(if is_course {
+        format!(
+            "at {speed_kn} kn the springs do not keep the course for ever (it wanders off at {rate:.3} \
+             1/s without rudders): the response is that of the wave's frequency alone"
+        )
+    } else {
+        format!(
+            "at {speed_kn} kn the craft with fixed fins is unstable (fastest growth {rate:.3} 1/s): no \
+             steady response exists there, the numbers are of the algebra alone; see `stability`"
+        )
+    }))
 }
 
 fn case(
     model: &CraftModel,
     plant: &Plant,
-    linear: &crate::linear::assemble::LinearModel,
+    linear: &LinearModel,
     speed_kn: f64,
     heading_deg: f64,
     amplitude_m: f64,

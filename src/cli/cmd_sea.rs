@@ -408,7 +408,7 @@ fn spacing(
     for speed_kn in options.speed.or_design(model.craft.spec.design_speed_kn)? {
         let plant = model.plant(kn(speed_kn), &CourseSpec::default())?;
         let level = trim::level(&plant)?;
-        let found = poles(&assemble(&plant, &level.x, None), &plant.mass)?;
+        let found = poles(&assemble(&plant, &level.x, None))?;
         for heading_deg in &headings {
             let sea = draw(kn(speed_kn), deg(*heading_deg))?;
             for motion in [Dof::Heave, Dof::Pitch, Dof::Roll] {

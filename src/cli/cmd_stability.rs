@@ -18,6 +18,8 @@ use crate::units::{kn, to_deg};
 
 /// Speeds when none is asked for, kn; the design speed comes to them.
 const SPEEDS_KN: [f64; 6] = [0.0, 4.0, 8.0, 12.0, 16.0, 20.0];
+/// Real parts above this are growth, 1/s; below lie position and heading, which nothing holds.
+const GROWS: f64 = 1e-6;
 /// Fastest speed at which divergence is looked for, kn (of the linear room).
 const SEARCHED_KN: f64 = 40.0;
 
@@ -276,27 +278,27 @@ fn tables(model: &CraftModel, report: &Report, all: bool) -> String {
         rows,
     );
     text += "\n\nPoles about trim, course and speed free; a pair is one line; a real pole has no \
-             period\n";
+             period;\nnamed after the motion with the largest part in it, all others with --all\n";
     text + &pole_table(report, all)
 }
 
 fn trim_table(report: &Report) -> String {
-    let rows = report.speeds.iter().map(|s| match &s.trim {
-        Some(t) => vec![
-            fixed(s.speed_kn, 1),
-            fixed(t.forward_deg, 2),
-            fixed(t.aft_deg, 2),
-            fixed(t.sinkage_m, 3),
-            fixed(t.pitch_bow_up_deg, 2),
-            fixed(t.thrust_each_n / 1e3, 1),
-            if t.limited { "attitude" } else { "angles" }.to_owned(),
-        ],
-        None => {
-            let mut row = vec![fixed(s.speed_kn, 1)];
-            row.extend(std::iter::repeat_n("-".to_owned(), 5));
-            row.push("no equilibrium".to_owned());
-            row
+    let rows = report.speeds.iter().map(|s| {
+        if let Some(t) = &s.trim {
+            return vec![
+                fixed(s.speed_kn, 1),
+                fixed(t.forward_deg, 2),
+                fixed(t.aft_deg, 2),
+                fixed(t.sinkage_m, 3),
+                fixed(t.pitch_bow_up_deg, 2),
+                fixed(t.thrust_each_n / 1e3, 1),
+                if t.limited { "attitude" } else { "angles" }.to_owned(),
+            ];
         }
+        let mut row = vec![fixed(s.speed_kn, 1)];
+        row.extend(std::iter::repeat_n("-".to_owned(), 5));
+        row.push("no equilibrium".to_owned());
+        row
     });
     table(
         [
@@ -372,16 +374,12 @@ fn stiffness_table(report: &Report) -> String {
 fn pole_table(report: &Report, all: bool) -> String {
     let mut rows = Vec::new();
     for s in &report.speeds {
-        let more: &[PoleRow] = if all {
-            &s.poles_of_servos_lags_and_memory
-        } else {
-            &[]
-        };
+        // what grows is told in any case
+        let more = s
+            .poles_of_servos_lags_and_memory
+            .iter()
+            .filter(|p| all || p.real_1_s > GROWS);
         for p in s.poles.iter().chain(more) {
-            // poles at zero are heading and position, which nothing holds
-            if !all && p.real_1_s.hypot(p.imaginary_rad_s) < 1e-7 {
-                continue;
-            }
             rows.push(vec![
                 p.motion.to_owned(),
                 fixed(s.speed_kn, 1),

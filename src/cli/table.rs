@@ -85,7 +85,7 @@ pub fn significant(value: f64, digits: usize) -> String {
     if !(-4..7).contains(&order) {
         return format!("{value:.*e}", digits.saturating_sub(1));
     }
-    let decimals = (digits as i32 - 1 - order).max(0) as usize;
+    let decimals = (i64::try_from(digits).unwrap_or(4) - 1 - i64::from(order)).max(0) as usize;
     fixed(value, decimals)
 }
 

@@ -2,13 +2,14 @@
 //!
 //! # Equation
 //! ```text
-//! A v = lambda v ;  a pole is named after the motion that holds most of its kinetic energy,
-//! 1/2 M_jj |lambda eta_j|^2
+//! A v = lambda v ;  a pole is named after the motion with the largest participation,
+//! p(eta_j) + p(nu_j), p_i = |l_i v_i| / sum
 //! ```
 //!
 //! # Symbols
-//! lambda pole (1/s), v its shape, eta_j its motions in seakeeping axes (a body velocity will not
-//! do: at speed the body's w holds U theta, so that pitch would pass for heave).
+//! lambda pole (1/s), v and l its right and left shapes, eta position and nu velocity of a motion.
+//! Participation does not depend on units; kinetic energy would call pitch at speed heave, because
+//! the body's w holds U theta.
 //!
 //! # Valid when
 //! The name is a label: at speed heave and pitch share their poles.
@@ -19,7 +20,7 @@
 //! # Checked by
 //! `names_follow_the_dominant_motion`.
 
-use nalgebra::{DMatrix, Matrix6};
+use nalgebra::DMatrix;
 use num_complex::Complex64;
 
 use super::assemble::LinearModel;
@@ -32,7 +33,7 @@ use crate::math::eigen;
 pub struct Pole {
     /// Value, 1/s.
     pub value: Complex64,
-    /// Rigid-body motion with the largest kinetic energy in its shape, `None` where fins, lags or
+    /// Rigid-body motion that takes the largest part in it, `None` where fins, lags or
     /// memory carry it.
     pub motion: Option<Dof>,
 }
@@ -59,7 +60,7 @@ impl Pole {
 ///
 /// # Errors
 /// When the eigenvalue iteration fails.
-pub fn poles(model: &LinearModel, mass: &Matrix6<f64>) -> Result<Vec<Pole>> {
+pub fn poles(model: &LinearModel) -> Result<Vec<Pole>> {
     let values = eigen::eigenvalues(&model.a)
         .ok_or_else(|| Error::new("the poles of the linear model could not be found"))?;
     let mut upper: Vec<Complex64> = values.iter().copied().filter(|v| v.im >= -1e-12).collect();
@@ -68,19 +69,20 @@ pub fn poles(model: &LinearModel, mass: &Matrix6<f64>) -> Result<Vec<Pole>> {
         .into_iter()
         .map(|value| Pole {
             value,
-            motion: dominant_motion(&model.a, value, mass),
+            motion: dominant_motion(&model.a, value),
         })
         .collect())
 }
 
 /// Share of the rigid-body states in a pole's participation below which fins, lags or memory own it.
-const RIGID_SHARE: f64 = 0.35;
-/// Poles faster than this are those of servos and lags, rad/s: no craft of this kind moves so fast.
-const FASTEST_MOTION_RAD_S: f64 = 3.5;
+const RIGID_SHARE: f64 = 0.25;
+/// Poles faster than this are those of servos, lags and memory, rad/s: no craft of this kind moves
+/// so fast.
+const FASTEST_MOTION_RAD_S: f64 = 2.0;
 
-/// Motion that a pole belongs to: participation decides whether it is one of the craft, kinetic
-/// energy of its shape which.
-fn dominant_motion(a: &DMatrix<f64>, value: Complex64, mass: &Matrix6<f64>) -> Option<Dof> {
+/// Motion that a pole belongs to: the rigid-body share of participation decides whether it is one
+/// of the craft, the largest part which.
+fn dominant_motion(a: &DMatrix<f64>, value: Complex64) -> Option<Dof> {
     let size = value.norm();
     if !(1e-7..FASTEST_MOTION_RAD_S).contains(&size) {
         return None;
@@ -88,11 +90,14 @@ fn dominant_motion(a: &DMatrix<f64>, value: Complex64, mass: &Matrix6<f64>) -> O
     let right = eigen::vector(a, value)?;
     let left = eigen::vector(&a.transpose(), value.conj())?;
     let mode = eigen::Mode { value, right, left };
-    if mode.participation()[..12].iter().sum::<f64>() < RIGID_SHARE {
+    let part = mode.participation();
+    if part[..12].iter().sum::<f64>() < RIGID_SHARE {
         return None;
     }
-    let energy = (0..6).map(|j| mass[(j, j)] * mode.right[j].norm_sqr());
-    let (j, most) = energy.enumerate().max_by(|x, y| x.1.total_cmp(&y.1))?;
+    let (j, most) = (0..6)
+        .map(|j| part[j] + part[6 + j])
+        .enumerate()
+        .max_by(|x, y| x.1.total_cmp(&y.1))?;
     (most.is_finite() && most > 0.0).then_some(Dof::ALL[j])
 }
 
@@ -125,20 +130,16 @@ mod tests {
 
     #[test]
     fn names_follow_the_dominant_motion() {
-        // inertias of a craft of 250 t, radius of gyration 8.5 m
-        let mass = Matrix6::from_diagonal(&nalgebra::Vector6::new(
-            250.0, 250.0, 250.0, 7000.0, 18_000.0, 21_000.0,
-        ));
         for speed in [0.0, 9.0] {
             let a = moving(speed);
             for (omega, name) in [(0.8_f64, Dof::Heave), (0.5, Dof::Pitch)] {
                 // lambda^2 + d lambda + omega^2 = 0
                 let value = Complex64::new(-0.05, (omega * omega - 0.0025).sqrt());
-                assert_eq!(dominant_motion(&a, value, &mass), Some(name), "{speed}");
+                assert_eq!(dominant_motion(&a, value), Some(name), "{speed}");
             }
         }
         assert_eq!(
-            dominant_motion(&moving(9.0), Complex64::new(-20.0, 0.0), &mass),
+            dominant_motion(&moving(9.0), Complex64::new(-20.0, 0.0)),
             None
         );
     }

@@ -145,7 +145,7 @@ fn speed_row(plant: &Plant, bare: &Plant, speed_kn: f64, model: &CraftModel) -> 
     let without = stiffness_matrix(bare, 0.0, 0.0)[(1, 1)];
     let hydrostatic = model.craft.hydrostatics.c[(4, 4)];
     let poles = match &trim {
-        Some(t) => poles(&assemble(plant, &t.x, None), &plant.mass)?,
+        Some(t) => poles(&assemble(plant, &t.x, None))?,
         None => Vec::new(),
     };
     Ok(SpeedRow {

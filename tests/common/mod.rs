@@ -1,5 +1,5 @@
 //! What several promise tests share: the demonstration craft and plants.
-#![allow(dead_code)] // each test file uses its own part
+#![allow(dead_code, unreachable_pub)] // each test file uses its own part
 
 use std::path::Path;
 use std::sync::Arc;

@@ -117,7 +117,7 @@ fn bar_room(panel: &Panel) -> Option<f64> {
         Layer::Bars(all) => Some(all.iter().map(|s| s.bars.len()).sum::<usize>()),
         _ => None,
     })?;
-    Some(if count > 12 { 0.26 } else { 0.14 })
+    Some(if count >= 12 { 0.26 } else { 0.14 })
 }
 
 /// Least distance of ticks, px: low panels get more of them for their height.
