@@ -1,17 +1,36 @@
-//! The one entry from a controller file and a craft to the gains that its law needs.
+//! The one entry from a controller file and a craft to a law ready to run.
+
+use std::path::Path;
 
 use super::craft::{self, Surroundings};
 use super::lqr::{self, LqrDesignReport};
 use crate::control::lqr::LqrMatrices;
+use crate::control::{self, Controller};
 use crate::dynamics::model::CraftModel;
 use crate::error::{Error, Result};
 use crate::spec::controller::{ControllerSpec, LawSpec};
 use crate::units::kn;
 
+/// The law of a controller file for a craft. `folder` is where the file lies. Gains of an LQR are
+/// solved at the file's design speeds; what was found is handed back with the law.
+///
+/// # Errors
+/// Every number of the file that is out of range, channels the craft does not have, no equilibrium at a
+/// design speed, a mode that cannot be stabilised.
+pub fn law(
+    spec: &ControllerSpec,
+    folder: &Path,
+    model: &CraftModel,
+) -> Result<(Box<dyn Controller>, Option<LqrDesignReport>)> {
+    let solved = solve(spec, model)?;
+    let (matrices, report) = solved.map_or((None, None), |(m, r)| (Some(m), Some(r)));
+    Ok((control::from_spec(spec, folder, matrices)?, report))
+}
+
 /// The gains that a law needs solved on the craft; none for laws whose gains stand in their file.
 ///
 /// # Errors
-/// Channels the craft does not have, no equilibrium at a design speed, a mode that cannot be stabilised.
+/// As [`law`].
 pub fn solve(
     spec: &ControllerSpec,
     model: &CraftModel,

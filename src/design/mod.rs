@@ -5,4 +5,4 @@ mod law;
 pub mod lqr;
 pub mod model;
 
-pub use law::solve;
+pub use law::{law, solve};
