@@ -7,7 +7,6 @@ use crate::metrics::ride::{
 };
 use crate::sim::record::Record;
 use crate::sim::run::Run;
-use crate::units::G_M_S2;
 
 /// Exposure of doses and sickness, s: two hours, the usual one.
 pub const EXPOSURE_S: f64 = 7200.0;
@@ -21,7 +20,7 @@ pub fn report(run: &Run, plant: &Plant, points: &[String]) -> RideReport {
     let r = &run.record;
     let at = |name: &str| r.judged_of(name).unwrap_or(&[]);
     let accelerations: Vec<[Vec<f64>; 3]> =
-        points.iter().map(|p| body_acceleration(r, p)).collect();
+        points.iter().map(|p| body_acceleration(r, p, plant.g_m_s2)).collect();
     let (roll, pitch) = (at("roll"), at("pitch"));
     let completed = run.outcome.is_completed();
     let angle: Vec<Names> = plant.surfaces.iter().map(|s| Names::new(&s.name)).collect();
@@ -124,7 +123,7 @@ fn clearances<'a>(r: &'a Record, surfaces: &'a [Names]) -> Vec<ClearanceSeries<'
 }
 
 /// Acceleration of a point in body axes (x forward, y starboard, z down) without gravity.
-fn body_acceleration(r: &Record, point: &str) -> [Vec<f64>; 3] {
+fn body_acceleration(r: &Record, point: &str, g_m_s2: f64) -> [Vec<f64>; 3] {
     let at = |q: &str| r.judged_of(&format!("{point}.{q}")).unwrap_or(&[]);
     let (fwd, stbd, up) = (at("felt_fwd"), at("felt_stbd"), at("felt_up"));
     let (phi, theta) = (
@@ -136,9 +135,9 @@ fn body_acceleration(r: &Record, point: &str) -> [Vec<f64>; 3] {
         let (sf, cf) = phi[i].sin_cos();
         let (st, ct) = theta[i].sin_cos();
         // what an accelerometer feels plus gravity along the tilted axes
-        out[0].push(fwd[i] - G_M_S2 * st);
-        out[1].push(stbd[i] + G_M_S2 * ct * sf);
-        out[2].push(-up[i] - G_M_S2 + G_M_S2 * ct * cf);
+        out[0].push(fwd[i] - g_m_s2 * st);
+        out[1].push(stbd[i] + g_m_s2 * ct * sf);
+        out[2].push(-up[i] - g_m_s2 + g_m_s2 * ct * cf);
     }
     out
 }

@@ -1,5 +1,6 @@
 //! A scenario made ready: the craft's model, a plant with its trim for every speed, the laws.
 
+use std::f64::consts::TAU;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -210,6 +211,7 @@ impl Stage {
                 .and_then(|n| checks::component_spacing(&encounter, &n)),
         );
         out.extend(checks::repetition(&encounter, self.whole_s()));
+        out.extend(checks::record_length(s.duration_s, mean_period_s(sea, u)));
         out
     }
 }
@@ -247,4 +249,13 @@ impl SpeedStage {
             })
             .min_by(|a, b| a.half_bandwidth_rad_s.total_cmp(&b.half_bandwidth_rad_s))
     }
+}
+
+/// Mean period of encounter, weighted with the waves' energy, s.
+fn mean_period_s(sea: &Realisation, speed_m_s: f64) -> f64 {
+    let (energy, rate) = sea.components.iter().fold((0.0, 0.0), |(e, r), c| {
+        let of = c.amplitude_m * c.amplitude_m;
+        (e + of, r + of * c.encounter_rad_s(speed_m_s).abs())
+    });
+    TAU * energy / rate
 }

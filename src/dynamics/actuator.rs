@@ -184,45 +184,5 @@ pub fn share_rates(
     }
 }
 
-/// A fixed delay of a signal sampled at a fixed period, linear between samples; no allocation after building.
-#[derive(Clone, Debug, PartialEq)]
-pub struct DelayLine {
-    samples: Vec<f64>,
-    newest: usize,
-    whole: usize,
-    fraction: f64,
-}
-
-impl DelayLine {
-    /// Delay of `delay_s` at `period_s`, filled with `initial`.
-    pub fn new(delay_s: f64, period_s: f64, initial: f64) -> Self {
-        let steps = (delay_s / period_s).max(0.0);
-        // a delay of 0.3 s in steps of 0.1 s must not become 2 + 0.999..
-        let whole = (steps + 1e-9).floor();
-        let fraction = (steps - whole).max(0.0);
-        DelayLine {
-            samples: vec![initial; whole as usize + 2],
-            newest: 0,
-            whole: whole as usize,
-            fraction,
-        }
-    }
-
-    /// Takes this period's value and gives the delayed one.
-    pub fn push(&mut self, value: f64) -> f64 {
-        let n = self.samples.len();
-        self.newest = (self.newest + 1) % n;
-        self.samples[self.newest] = value;
-        let back = |i: usize| self.samples[(self.newest + n - i) % n];
-        let late = back(self.whole);
-        late + self.fraction * (back(self.whole + 1) - late)
-    }
-
-    /// Forgets everything and fills with `value`.
-    pub fn reset(&mut self, value: f64) {
-        self.samples.fill(value);
-    }
-}
-
 #[cfg(test)]
 mod tests;

@@ -549,3 +549,6 @@ pub fn elevation(omega_rad_s: f64, mu_rad: f64, g_m_s2: f64, x_m: f64, y_m: f64)
     let k = omega_rad_s * omega_rad_s / g_m_s2;
     Complex64::from_polar(1.0, -k * (x_m * mu_rad.cos() + y_m * mu_rad.sin()))
 }
+
+#[cfg(test)]
+mod tests;

@@ -1,8 +1,8 @@
 //! The craft's shape and weight, built once from the craft file.
 //!
 //! [`craft::Craft::build`] turns a file's craft into hulls, struts, hydrostatics and mass;
-//! [`contour`] cuts sections for the sectional flow, [`stations`] says where, and
-//! [`restoring`] carries the hydrostatics beyond the linear range.
+//! [`contour`] cuts sections for the sectional flow, and [`restoring`]
+//! carries the hydrostatics beyond the linear range.
 
 pub mod balance;
 pub mod contour;
@@ -16,7 +16,6 @@ pub mod mass;
 pub mod outline;
 pub mod restoring;
 mod restoring_tables;
-pub mod stations;
 pub mod strut;
 
 #[cfg(test)]

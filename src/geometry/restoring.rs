@@ -53,7 +53,6 @@ pub struct Restoring {
     /// Constant stiffness in heave, roll, pitch that the strips miss (N/m, N, N m).
     missing: Matrix3<f64>,
     weight: Weight,
-    wave_factor: f64,
 }
 
 /// A pair of strips, starboard and port.
@@ -126,7 +125,6 @@ impl Restoring {
             still: [0.0; 4],
             missing: Matrix3::zeros(),
             weight: Weight::default(),
-            wave_factor: cross.relative_wave_factor,
         };
         for (x, width) in strip_nodes(hull, struts) {
             let first = out.cells.len();
@@ -231,11 +229,6 @@ impl Restoring {
         Vector6::new(f.x, f.y, f.z - more.x, m.x - more.y, m.y - more.z, m.z)
     }
 
-    /// Change of the buoyancy's wrench from rest.
-    pub fn change(&self, heave_m: f64, phi_rad: f64, theta_rad: f64) -> Wrench {
-        self.wrench(heave_m, phi_rad, theta_rad) - self.wrench(0.0, 0.0, 0.0)
-    }
-
     /// Buoyancy, weight and free surfaces together: zero at rest, `-C eta` for small motions.
     pub fn net(&self, heave_m: f64, phi_rad: f64, theta_rad: f64) -> Wrench {
         let e = vertical(phi_rad, theta_rad);
@@ -253,65 +246,12 @@ impl Restoring {
             )
     }
 
-    /// Depth of the craft's point `r_m` below the local water level, m; negative in air. The
-    /// elevation (up positive) is taken times the file's relative-wave factor.
-    pub fn depth_below_water(
-        &self,
-        heave_m: f64,
-        phi_rad: f64,
-        theta_rad: f64,
-        r_m: &Vector3<f64>,
-        elevation_m: f64,
-    ) -> f64 {
-        heave_m + vertical(phi_rad, theta_rad).dot(r_m) + self.wave_factor * elevation_m
-    }
-
-    /// The deepest of the given underside points and its depth below the local water level (m;
-    /// negative while all are in air); none without points.
-    pub fn contact(
-        &self,
-        heave_m: f64,
-        phi_rad: f64,
-        theta_rad: f64,
-        points: &[Vector3<f64>],
-        elevation_m: &[f64],
-    ) -> Option<(usize, f64)> {
-        let e = vertical(phi_rad, theta_rad);
-        points
-            .iter()
-            .zip(elevation_m)
-            .map(|(r, zeta)| heave_m + e.dot(r) + self.wave_factor * zeta)
-            .enumerate()
-            .max_by(|a, b| a.1.total_cmp(&b.1))
-    }
-
-    /// Points of the underside worth watching, three across by four along, m from O.
-    pub fn underside_points(&self) -> Vec<Vector3<f64>> {
-        let c = &self.cross;
-        let mut out = Vec::with_capacity(12);
-        for along in [1.0, 2.0 / 3.0, 1.0 / 3.0, 0.0] {
-            for across in [-1.0, 0.0, 1.0] {
-                out.push(Vector3::new(
-                    c.aft_x + along * (c.fore_x - c.aft_x),
-                    across * c.half_breadth,
-                    c.underside_z,
-                ));
-            }
-        }
-        out
-    }
-
     /// Share of the waterplane's stiffness that the strips miss before correction (largest of
     /// heave, roll, pitch).
     pub fn strip_error(&self, c_waterplane: &nalgebra::Matrix6<f64>) -> f64 {
         (0..3)
             .map(|i| (self.missing[(i, i)] / c_waterplane[(i + 2, i + 2)]).abs())
             .fold(0.0, f64::max)
-    }
-
-    /// Number of strips, both sides.
-    pub fn strips(&self) -> usize {
-        2 * self.strips.len()
     }
 }
 

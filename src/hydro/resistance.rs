@@ -25,7 +25,7 @@
 //!
 //! # Checked by
 //! `friction_line`, `wigley_hull`, `wigley_twins`, `thin_hull_is_a_line_of_sources`,
-//! `resistance_scales_by_froude`, `file_table_wins`
+//! `resistance_scales_by_froude`
 
 use std::f64::consts::PI;
 
@@ -36,7 +36,6 @@ use crate::geometry::hull::LowerHull;
 use crate::geometry::hydrostatics::form;
 use crate::geometry::integrate::merged;
 use crate::geometry::strut::Strut;
-use crate::units::kn;
 
 /// Resistance at one speed, N.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -87,69 +86,6 @@ pub fn resistance_curve(craft: &Craft, speeds_m_s: &[f64]) -> Vec<ResistancePoin
             }
         })
         .collect()
-}
-
-/// Speeds of a computed table.
-const ROWS: usize = 24;
-
-/// Resistance against speed as the plant uses it: the file's table, or the computed curve.
-#[derive(Clone, Debug, PartialEq)]
-pub struct ResistanceTable {
-    /// Speeds, ascending, m/s.
-    pub speed_m_s: Vec<f64>,
-    /// Resistance, N.
-    pub resistance_n: Vec<f64>,
-    /// True when the craft file gave it.
-    pub from_file: bool,
-}
-
-impl ResistanceTable {
-    /// The file's rows when there are any, else computed up to `max_speed_m_s` at 24 speeds.
-    pub fn build(craft: &Craft, max_speed_m_s: f64) -> ResistanceTable {
-        let rows = &craft.spec.resistance;
-        if !rows.is_empty() {
-            let mut rows = rows.clone();
-            rows.sort_by(|a, b| a.speed_kn.total_cmp(&b.speed_kn));
-            return ResistanceTable {
-                speed_m_s: rows.iter().map(|r| kn(r.speed_kn)).collect(),
-                resistance_n: rows.iter().map(|r| r.resistance_n).collect(),
-                from_file: true,
-            };
-        }
-        let speeds: Vec<f64> = (1..=ROWS)
-            .map(|i| max_speed_m_s * i as f64 / ROWS as f64)
-            .collect();
-        let curve = resistance_curve(craft, &speeds);
-        ResistanceTable {
-            speed_m_s: speeds,
-            resistance_n: curve.iter().map(ResistancePoint::total_n).collect(),
-            from_file: false,
-        }
-    }
-
-    /// Resistance at a speed, N, against the motion (odd in speed). Linear between rows, as the
-    /// square of speed below the first and above the last.
-    pub fn at(&self, speed_m_s: f64) -> f64 {
-        let u = speed_m_s.abs();
-        let n = self.speed_m_s.len();
-        let i = self.speed_m_s.partition_point(|v| *v <= u);
-        let square = |j: usize| {
-            let (v, r) = (self.speed_m_s[j], self.resistance_n[j]);
-            if v > 0.0 { r * (u / v).powi(2) } else { r }
-        };
-        let size = if n == 0 {
-            0.0
-        } else if i == 0 {
-            square(0)
-        } else if i == n {
-            square(n - 1)
-        } else {
-            let (a, b) = (self.speed_m_s[i - 1], self.speed_m_s[i]);
-            let s = (u - a) / (b - a);
-            self.resistance_n[i - 1] + s * (self.resistance_n[i] - self.resistance_n[i - 1])
-        };
-        size * speed_m_s.signum()
-    }
 }
 
 /// How a column of sources at one x weighs with depth.

@@ -2,7 +2,7 @@
 
 use super::*;
 use crate::geometry::tests::{coastal, scaled};
-use crate::spec::craft::ResistanceRow;
+use crate::units::kn;
 
 #[test]
 fn friction_line() {
@@ -149,12 +149,7 @@ fn resistance_scales_by_froude() {
 fn demo_curve_is_plausible() {
     let c = coastal();
     let speeds: Vec<f64> = (2..=10).map(|i| kn(2.0 * f64::from(i))).collect();
-    let clock = std::time::Instant::now();
     let curve = resistance_curve(&c, &speeds);
-    println!(
-        "{:.1} ms a speed",
-        clock.elapsed().as_secs_f64() * 1e3 / speeds.len() as f64
-    );
     for p in &curve {
         println!(
             "{:5.1} kn: hull {:6.1} strut {:5.1} wave {:6.1} total {:6.1} kN",
@@ -173,26 +168,4 @@ fn demo_curve_is_plausible() {
         at16 > 0.2 * thrust && at16 < 0.9 * thrust,
         "{at16} of {thrust}"
     );
-}
-
-#[test]
-fn file_table_wins() {
-    let mut c = coastal();
-    let t = ResistanceTable::build(&c, 9.0);
-    assert!(!t.from_file && t.speed_m_s.len() == 24);
-    assert!((t.at(-5.0) + t.at(5.0)).abs() < 1e-9);
-    c.spec.resistance = vec![
-        ResistanceRow {
-            speed_kn: 10.0,
-            resistance_n: 2e4,
-        },
-        ResistanceRow {
-            speed_kn: 20.0,
-            resistance_n: 9e4,
-        },
-    ];
-    let t = ResistanceTable::build(&c, 9.0);
-    assert!(t.from_file);
-    assert!((t.at(kn(15.0)) - 5.5e4).abs() < 1e-6);
-    assert!((t.at(kn(5.0)) - 5e3).abs() < 1e-6);
 }

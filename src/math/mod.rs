@@ -2,7 +2,6 @@
 
 pub mod eigen;
 pub mod expint;
-pub mod interp;
 pub mod lyapunov;
 pub mod ode;
 pub mod riccati;

@@ -19,7 +19,7 @@ use std::sync::Arc;
 use nalgebra::Vector3;
 use num_complex::Complex64;
 
-use super::checks::{self, Limits, Narrowest, Warning};
+use super::checks::{Limits, Warning};
 use super::contact::UndersidePoint;
 use super::craft::Craft;
 use super::waves::WaveBank;
@@ -142,17 +142,6 @@ pub enum Sensing {
     },
 }
 
-/// What [`Case::advise`] judges by.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub struct Known {
-    /// Narrow responses of the craft.
-    pub narrow: Vec<Narrowest>,
-    /// Modulus of the fastest pole, rad/s.
-    pub fastest_rad_s: Option<f64>,
-    /// Peak period of encounter, s.
-    pub period_s: Option<f64>,
-}
-
 /// Everything a case is baked from.
 pub struct Parts {
     /// Name, for tables and messages.
@@ -244,30 +233,6 @@ impl Case {
             delay_steps,
             warnings,
         })
-    }
-
-    /// Adds the warnings that need knowledge of the craft and the sea.
-    pub fn advise(&mut self, known: &Known) {
-        let (t, omega_e) = (&self.parts.timing, self.bank.omega_e_rad_s());
-        let run_s = t.at_s(t.steps);
-        let judged_s = t.at_s(t.steps - t.run_in_steps);
-        self.warnings.extend(
-            known
-                .narrow
-                .iter()
-                .filter_map(|n| checks::component_spacing(omega_e, n)),
-        );
-        self.warnings.extend(checks::repetition(omega_e, run_s));
-        self.warnings.extend(
-            known
-                .fastest_rad_s
-                .and_then(|w| checks::step_length(t.step_s, w)),
-        );
-        self.warnings.extend(
-            known
-                .period_s
-                .and_then(|p| checks::record_length(judged_s, p)),
-        );
     }
 
     /// What it was baked from.

@@ -3,7 +3,6 @@
 use std::f64::consts::PI;
 
 use super::super::craft::Craft;
-use super::super::stations::StationSet;
 use super::{coastal, plain};
 use crate::spec::craft::{CraftSpec, MassSpec};
 
@@ -275,44 +274,6 @@ fn contour_area_is_exact() {
             assert!(k.area_m2 > hull + strut); // and reaches down to the round one
         }
     }
-}
-
-#[test]
-fn stations_integrate_volume_and_waterplane() {
-    let c = coastal();
-    for (n, tol) in [(30, 1e-3), (40, 1e-3)] {
-        let set = c.station_set(n);
-        assert!(set.x_m.len() >= n);
-        let sum = |f: &dyn Fn(f64) -> f64| -> f64 {
-            set.x_m
-                .iter()
-                .zip(&set.weight_m)
-                .map(|(x, w)| w * f(*x))
-                .sum()
-        };
-        let h = &c.hydrostatics;
-        close(
-            2.0 * sum(&|x| c.contour_at(x).map_or(0.0, |k| k.area_m2)),
-            h.volume_m3,
-            tol,
-        );
-        close(4.0 * sum(&|x| c.struts[0].half_thickness(x)), h.a_w_m2, tol);
-        let i_xx = h.i_l_m4 + h.a_w_m2 * h.lcf_m * h.lcf_m;
-        close(
-            4.0 * sum(&|x| x * x * c.struts[0].half_thickness(x)),
-            i_xx,
-            tol,
-        );
-    }
-}
-
-#[test]
-fn given_stations_have_trapezoid_weights() {
-    let c = coastal();
-    let x: Vec<f64> = (0..=64).map(|i| -16.0 + 0.5 * f64::from(i)).collect();
-    let set = StationSet::from_list(&c, &x);
-    close(set.weight_m.iter().sum::<f64>(), c.hull.length_m(), 1e-12);
-    assert!((set.weight_m[10] - 0.5).abs() < 1e-12);
 }
 
 #[test]

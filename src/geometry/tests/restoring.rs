@@ -30,7 +30,6 @@ fn strips_alone_match_c() {
         let c = Craft::build(&spec_of(text)).unwrap();
         let r = Restoring::build(&c);
         let miss = r.strip_error(&waterplane(&c));
-        println!("{}: {} strips miss {miss:.2e}", c.spec.name, r.strips());
         assert!(miss < 1e-3, "{miss}"); // asked: 0.1 % before the correction
     }
 }
@@ -131,16 +130,6 @@ fn box_bites() {
         |z: f64| (r.wrench(z - 0.05, 0.0, 0.0)[2] - r.wrench(z + 0.05, 0.0, 0.0)[2]) / 0.1;
     let extra = stiffness(gap + 0.2) / (c.rho_kg_m3 * c.g_m_s2);
     assert!((extra / area - 1.0).abs() < 1e-9);
-    let points = r.underside_points();
-    let calm = vec![0.0; points.len()];
-    let (_, depth) = r.contact(0.0, 0.0, 0.0, &points, &calm).unwrap();
-    assert!((depth + gap).abs() < 1e-12);
-    // bow down: the fore edge is the deepest; a crest adds the file's factor
-    let (i, depth) = r.contact(0.0, 0.0, -0.1, &points, &calm).unwrap();
-    assert!(i < 3);
-    let wave = vec![1.0; points.len()];
-    let (_, wet) = r.contact(0.0, 0.0, -0.1, &points, &wave).unwrap();
-    assert!((wet - depth - cs.relative_wave_factor).abs() < 1e-12);
 }
 
 #[test]
@@ -178,19 +167,4 @@ fn immersion_curve_passes_the_design_point() {
     let per_cm = c.rho_kg_m3 * c.hydrostatics.a_w_m2 / 100.0;
     assert!((curve[1].kg_per_cm / per_cm - 1.0).abs() < 1e-4);
     assert!(curve[0].displacement_kg < curve[2].displacement_kg);
-}
-
-#[test]
-fn wrench_is_fast() {
-    let r = Restoring::build(&coastal());
-    let n = 200_000;
-    let clock = std::time::Instant::now();
-    let mut sum = 0.0;
-    for i in 0..n {
-        let t = f64::from(i) * 1e-3;
-        sum += r.net(0.3 * t.sin(), 0.05 * t.cos(), 0.02 * (1.3 * t).sin())[2];
-    }
-    let ns = clock.elapsed().as_secs_f64() / f64::from(n) * 1e9;
-    println!("{ns:.0} ns a net wrench with {} strips", r.strips());
-    assert!(sum.is_finite());
 }
