@@ -19,7 +19,7 @@ use crate::units::{kn, to_deg};
 /// Speeds when none is asked for, kn; the design speed comes to them.
 const SPEEDS_KN: [f64; 6] = [0.0, 4.0, 8.0, 12.0, 16.0, 20.0];
 /// Real parts above this are growth, 1/s; below lie position and heading, which nothing holds.
-const GROWS: f64 = 1e-6;
+pub(super) const GROWS: f64 = 1e-6;
 /// Fastest speed at which divergence is looked for, kn (of the linear room).
 const SEARCHED_KN: f64 = 40.0;
 
