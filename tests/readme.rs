@@ -69,7 +69,8 @@ fn faults(words: &[String]) -> Vec<String> {
     }
     let after_out = |i: usize| i > 0 && words[i - 1] == "--out";
     for (i, word) in words.iter().enumerate() {
-        let is_file = word.ends_with(".json") || word.ends_with(".md");
+        let ending = Path::new(word).extension().and_then(|e| e.to_str());
+        let is_file = matches!(ending, Some("json" | "md"));
         if is_file && !after_out(i) && !root().join(word).is_file() {
             wrong.push(format!("there is no {word}"));
         }

@@ -380,6 +380,10 @@ fn pole_table(report: &Report, all: bool) -> String {
             .iter()
             .filter(|p| all || p.real_1_s > GROWS);
         for p in s.poles.iter().chain(more) {
+            // near zero stand heading and position, which nothing holds
+            if !all && p.real_1_s.hypot(p.imaginary_rad_s) < GROWS {
+                continue;
+            }
             rows.push(vec![
                 p.motion.to_owned(),
                 fixed(s.speed_kn, 1),
