@@ -155,9 +155,9 @@ const COLUMNS: [(Quantity, &str, &str); 7] = [
     (Quantity::MotionRms, "heave", "heave\nm"),
     (Quantity::MotionRms, "pitch", "pitch\ndeg"),
     (Quantity::MotionRms, "roll", "roll\ndeg"),
-    (Quantity::VerticalRms, "bridge", "acc. bridge\nm/s2"),
-    (Quantity::Msi1976, "bridge", "MSI 2 h\n%"),
-    (Quantity::EventRate, "cross-structure", "contacts\n1/h"),
+    (Quantity::VerticalRms, "bridge", "bridge\nm/s2"),
+    (Quantity::Msi1976, "bridge", "MSI\n%"),
+    (Quantity::EventRate, "cross-structure", "contact\n1/h"),
     (Quantity::SurfaceRms, "", "fins\ndeg"),
 ];
 
@@ -167,7 +167,8 @@ fn print(found: &Comparison, shell: &mut Shell) -> Result<()> {
     speeds.dedup();
     for speed in speeds {
         shell.data(&format!(
-            "\n{speed:.0} kn: RMS over the judged record, change against `{}`",
+            "\n{speed:.0} kn: RMS over the judged record, change against `{}`; bridge: vertical \
+                 acceleration",
             found.laws[0]
         ))?;
         let mut heads = vec!["waves, law".to_owned()];
@@ -181,7 +182,7 @@ fn print(found: &Comparison, shell: &mut Shell) -> Result<()> {
             if i % found.laws.len() == 0 {
                 let d = cell.heading_deg;
                 let mut head = vec![String::new(); 1 + COLUMNS.len()];
-                head[0] = format!("{d:.0} deg {}", heading_word(d));
+                head[0] = format!("{} {d:.0}°", heading_word(d));
                 rows.push(head);
             }
             rows.push(row(cell));

@@ -19,7 +19,7 @@ use crate::units::{kn, to_deg};
 /// Speeds when none is asked for, kn; the design speed comes to them.
 const SPEEDS_KN: [f64; 6] = [0.0, 4.0, 8.0, 12.0, 16.0, 20.0];
 /// Real parts above this are growth, 1/s; below lie position and heading, which nothing holds.
-const GROWS: f64 = 1e-6;
+pub(super) const GROWS: f64 = 1e-6;
 /// Fastest speed at which divergence is looked for, kn (of the linear room).
 const SEARCHED_KN: f64 = 40.0;
 
@@ -380,6 +380,10 @@ fn pole_table(report: &Report, all: bool) -> String {
             .iter()
             .filter(|p| all || p.real_1_s > GROWS);
         for p in s.poles.iter().chain(more) {
+            // near zero stand heading and position, which nothing holds
+            if !all && p.real_1_s.hypot(p.imaginary_rad_s) < GROWS {
+                continue;
+            }
             rows.push(vec![
                 p.motion.to_owned(),
                 fixed(s.speed_kn, 1),

@@ -237,7 +237,7 @@ pub(super) fn stability(
         let poles = r
             .poles
             .iter()
-            .filter(|p| p.real_1_s.hypot(p.imaginary_rad_s) > 1e-7)
+            .filter(|p| p.real_1_s.hypot(p.imaginary_rad_s) > cmd_stability::GROWS)
             .map(|p| PoleMark {
                 re: p.real_1_s,
                 im: p.imaginary_rad_s,
