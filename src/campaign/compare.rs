@@ -3,6 +3,7 @@
 use rayon::prelude::*;
 use serde::Serialize;
 
+use super::design::{LawDesign, designs};
 use super::judge;
 use super::stage::Stage;
 use crate::error::Result;
@@ -77,6 +78,8 @@ pub struct Comparison {
     pub sea: String,
     /// Laws, the baseline first.
     pub laws: Vec<String>,
+    /// How the gains of laws with solved gains came out.
+    pub designs: Vec<LawDesign>,
     /// Every run, in the scenario's order: speed, heading, seed, law.
     pub runs: Vec<RunResult>,
     /// Every law at every speed and heading.
@@ -119,6 +122,7 @@ pub fn compare(
     Ok(Comparison {
         craft: stage.model.craft.spec.name.clone(),
         sea: stage.sea.name.clone(),
+        designs: designs(&stage.laws),
         laws,
         runs,
         cells,

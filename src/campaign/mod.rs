@@ -8,5 +8,6 @@
 //! scenario and do not depend on the number of threads.
 
 pub mod compare;
+pub mod design;
 pub mod judge;
 pub mod stage;

@@ -8,7 +8,7 @@ use serde::Serialize;
 use super::args::OutputArgs;
 use super::progress::Progress;
 use super::shell::Shell;
-use super::{Status, table};
+use super::{Status, designs, table};
 use crate::campaign::compare::{self, Cell, Comparison, Selection};
 use crate::campaign::stage::Stage;
 use crate::error::{Error, Result};
@@ -190,7 +190,7 @@ fn print(found: &Comparison, shell: &mut Shell) -> Result<()> {
         shell.data(&table::table(heads, rows))?;
         tell_endings(found, speed, shell)?;
     }
-    Ok(())
+    designs::print(&found.designs, shell)
 }
 
 /// Runs that ended before their time, and cells without a percentage, in words.

@@ -16,6 +16,7 @@ pub mod cmd_sea;
 pub mod cmd_show;
 pub mod cmd_stability;
 pub mod craft_model;
+mod designs;
 pub mod output;
 mod pictures;
 pub mod progress;
