@@ -135,9 +135,15 @@ pub(super) fn write_json(dir: &Path, name: &str, value: &impl Serialize) -> Resu
     std::fs::write(&path, text + "\n").map_err(|e| Error::io("write", &path, &e))
 }
 
-/// Each kind of warning once, with how many runs gave it; kinds differ in their first words.
+/// Each kind of warning once, with how many runs gave it; kinds differ in their first words,
+/// numbers apart.
 pub(super) fn tell_warnings(found: &Comparison, shell: &mut Shell) {
-    let kind = |text: &str| text.chars().take(24).collect::<String>();
+    let kind = |text: &str| {
+        text.chars()
+            .filter(|c| !c.is_ascii_digit() && *c != '.')
+            .take(24)
+            .collect::<String>()
+    };
     let mut seen: Vec<(String, usize)> = Vec::new();
     for text in found.runs.iter().flat_map(|r| &r.warnings) {
         match seen.iter_mut().find(|s| kind(&s.0) == kind(text)) {

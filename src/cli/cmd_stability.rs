@@ -27,7 +27,7 @@ const SEARCHED_KN: f64 = 40.0;
 pub(super) struct Report {
     #[serde(flatten)]
     head: Head,
-    /// With surfaces at neutral and downwash; none up to 40 kn when null.
+    /// With surfaces at their angles of level trim and downwash; none up to 40 kn when null.
     pub(super) divergence_kn: Option<f64>,
     /// With surfaces removed.
     pub(super) divergence_bare_kn: Option<f64>,
@@ -246,7 +246,7 @@ fn tables(model: &CraftModel, report: &Report, all: bool) -> String {
     };
     let _ = writeln!(
         text,
-        "Heave-pitch divergence, surfaces at neutral, downwash included: {}; surfaces removed: {}.\n\
+        "Heave-pitch divergence, surfaces at their angles of level trim, downwash included: {}; surfaces removed: {}.\n\
          Zero-frequency treatment: {}.\n",
         say(report.divergence_kn),
         say(report.divergence_bare_kn),

@@ -3,8 +3,8 @@
 //! # Equation
 //! ```text
 //! one record   its own intervals
-//! n < 8        mean over records; half widths of the records' own intervals, sqrt(sum h^2)/n
-//! n >= 8       mean over records -+ t_(n-1) s/sqrt(n)
+//! n < 4        mean over records; half widths of the records' own intervals, sqrt(sum h^2)/n
+//! n >= 4       mean over records -+ t_(n-1) s/sqrt(n)
 //! RMS values are averaged through their squares
 //! ```
 //!
@@ -74,7 +74,7 @@ pub enum Quantity {
 }
 
 /// From this many seeds on, the scatter between them gives the interval.
-const SEEDS_FOR_STUDENT: usize = 8;
+const SEEDS_FOR_STUDENT: usize = 4;
 
 impl Quantity {
     /// Whether records are averaged by their squares.
