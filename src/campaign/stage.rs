@@ -211,7 +211,8 @@ impl Stage {
                 .and_then(|n| checks::component_spacing(&encounter, &n)),
         );
         out.extend(checks::repetition(&encounter, self.whole_s()));
-        out.extend(checks::record_length(s.duration_s, mean_period_s(sea, u)));
+        let judged_s = s.duration_s * s.seeds.len() as f64;
+        out.extend(checks::record_length(judged_s, mean_period_s(sea, u)));
         out
     }
 }

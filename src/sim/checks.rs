@@ -24,7 +24,7 @@ pub const SATURATION_FRAC: f64 = 0.2;
 /// Fastest pole times step above which the step is reported: beyond 1 a fourth-order step loses
 /// more than 1 % of the motion's phase, and 2.785 is the end of stability.
 pub const POLE_STEP: f64 = 1.0;
-/// Peak periods that a record should hold, for its RMS to scatter by some 5 %.
+/// Periods of encounter that a record should hold, for its RMS to scatter by some 5 %.
 pub const LEAST_PERIODS: f64 = 100.0;
 
 /// The range in which the model holds.
@@ -120,11 +120,11 @@ pub enum Warning {
         /// Modulus of the fastest pole, rad/s.
         fastest_rad_s: f64,
     },
-    /// The record holds few peak periods.
+    /// The record holds few periods of encounter.
     RecordShort {
         /// Judged time, s.
         judged_s: f64,
-        /// Peak period of encounter, s.
+        /// Mean period of encounter, s.
         period_s: f64,
     },
     /// A surface spent much of its time at its limits.
@@ -174,7 +174,7 @@ impl fmt::Display for Warning {
             ),
             Warning::RecordShort { judged_s, period_s } => write!(
                 f,
-                "{judged_s:.0} s hold {:.0} peak periods of {period_s:.1} s, {LEAST_PERIODS:.0} advised: lengthen the record or add seeds",
+                "{judged_s:.0} s hold {:.0} periods of encounter of {period_s:.1} s, {LEAST_PERIODS:.0} advised: lengthen the record or add seeds",
                 judged_s / period_s
             ),
             Warning::Saturated { surface, share } => write!(
@@ -258,7 +258,7 @@ pub fn step_length(step_s: f64, fastest_rad_s: f64) -> Option<Warning> {
     })
 }
 
-/// Does the judged record hold enough peak periods of encounter?
+/// Does the judged record hold enough periods of encounter?
 pub fn record_length(judged_s: f64, period_s: f64) -> Option<Warning> {
     (judged_s < LEAST_PERIODS * period_s).then_some(Warning::RecordShort { judged_s, period_s })
 }
