@@ -34,9 +34,7 @@ fn design_poles_are_those_of_the_craft() {
     {
         let plant = model.plant(kn(speed_kn), &CourseSpec::default()).unwrap();
         let level = trim::level(&plant).unwrap();
-        let whole =
-            ridewright::linear::modes::poles(&assemble(&plant, &level.x, None))
-                .unwrap();
+        let whole = ridewright::linear::modes::poles(&assemble(&plant, &level.x, None)).unwrap();
         let design = craft::at_speed(&model, kn(speed_kn), &[]).unwrap();
         let reduced = poles(&design.a);
         let mut seen = (0, 0);

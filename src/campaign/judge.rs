@@ -19,8 +19,10 @@ const DEEPEST_CONTACT_M: f64 = 0.5;
 pub fn report(run: &Run, plant: &Plant, points: &[String]) -> RideReport {
     let r = &run.record;
     let at = |name: &str| r.judged_of(name).unwrap_or(&[]);
-    let accelerations: Vec<[Vec<f64>; 3]> =
-        points.iter().map(|p| body_acceleration(r, p, plant.g_m_s2)).collect();
+    let accelerations: Vec<[Vec<f64>; 3]> = points
+        .iter()
+        .map(|p| body_acceleration(r, p, plant.g_m_s2))
+        .collect();
     let (roll, pitch) = (at("roll"), at("pitch"));
     let completed = run.outcome.is_completed();
     let angle: Vec<Names> = plant.surfaces.iter().map(|s| Names::new(&s.name)).collect();

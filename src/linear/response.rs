@@ -122,7 +122,12 @@ pub(super) fn shifted(a: &DMatrix<f64>, omega_e: f64) -> DMatrix<Complex64> {
     s
 }
 
-pub(super) fn forcing(model: &LinearModel, plant: &Plant, omega: f64, mu: f64) -> DVector<Complex64> {
+pub(super) fn forcing(
+    model: &LinearModel,
+    plant: &Plant,
+    omega: f64,
+    mu: f64,
+) -> DVector<Complex64> {
     let mut amplitudes = vec![Complex64::ZERO; plant.channels().len()];
     plant.channel_amplitudes(omega, mu, &mut amplitudes);
     model.b_waves.map(Complex64::from) * DVector::from_vec(amplitudes)
