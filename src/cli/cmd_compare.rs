@@ -188,7 +188,7 @@ fn print(found: &Comparison, shell: &mut Shell) -> Result<()> {
             if i % found.laws.len() == 0 {
                 let d = cell.heading_deg;
                 let mut head = vec![String::new(); 1 + COLUMNS.len()];
-                head[0] = format!("{} {d:.0}°", heading_word(d));
+                head[0] = format!("{}\u{a0}{d:.0}°", heading_word(d));
                 rows.push(head);
             }
             rows.push(row(cell));
@@ -235,7 +235,7 @@ pub(super) fn heading_word(deg: f64) -> &'static str {
 }
 
 fn row(cell: &Cell) -> Vec<String> {
-    let mut row = vec![format!("  {}", cell.law)];
+    let mut row = vec![format!("\u{a0}{}", cell.law.replace(' ', "\u{a0}"))];
     for (quantity, of, _) in COLUMNS {
         row.push(entry(cell, quantity, of));
     }
