@@ -3,6 +3,7 @@
 use rayon::prelude::*;
 use serde::Serialize;
 
+use super::criteria::JudgedCell;
 use super::design::{LawDesign, designs};
 use super::judge;
 use super::stage::Stage;
@@ -84,6 +85,8 @@ pub struct Comparison {
     pub runs: Vec<RunResult>,
     /// Every law at every speed and heading.
     pub cells: Vec<Cell>,
+    /// Criteria sets laid against the cells, set by set; empty when none was asked for.
+    pub judgements: Vec<JudgedCell>,
 }
 
 /// One case to run.
@@ -126,6 +129,7 @@ pub fn compare(
         laws,
         runs,
         cells,
+        judgements: Vec::new(),
     })
 }
 

@@ -8,6 +8,7 @@
 //! scenario and do not depend on the number of threads.
 
 pub mod compare;
+pub mod criteria;
 pub mod design;
 pub mod judge;
 pub mod stage;

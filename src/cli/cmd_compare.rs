@@ -8,8 +8,9 @@ use serde::Serialize;
 use super::args::OutputArgs;
 use super::progress::Progress;
 use super::shell::Shell;
-use super::{Status, designs, table};
+use super::{Status, designs, judgements, table};
 use crate::campaign::compare::{self, Cell, Comparison, Selection};
+use crate::campaign::criteria::{JudgedCell, judge_all};
 use crate::campaign::stage::Stage;
 use crate::error::{Error, Result};
 use crate::metrics::compare::NoPercentage;
@@ -17,6 +18,7 @@ use crate::metrics::pool::Quantity;
 use crate::report::chart::Heading;
 use crate::report::comparison::figures;
 use crate::report::craft_views::craft_views;
+use crate::spec::load::load_criteria;
 use crate::spec::validate::bundle;
 
 /// Options of `compare`.
@@ -32,6 +34,10 @@ pub struct Options {
     /// Threads to run cases on, a count (no unit); results do not depend on it.
     #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(u16).range(1..=1024))]
     pub threads: Option<u16>,
+    /// Criteria file (`ridewright.criteria/1`) to judge every case by; may be given several times, e.g.
+    /// --criteria scenarios/criteria/survey_work.json.
+    #[arg(long, value_name = "CRITERIA.json")]
+    pub criteria: Vec<PathBuf>,
     /// Output.
     #[command(flatten)]
     pub output: OutputArgs,
@@ -43,6 +49,11 @@ pub struct Options {
 /// What is wrong with the scenario or its files; a folder that cannot be written.
 pub fn run(options: &Options, cache: Option<&Path>, shell: &mut Shell) -> Result<Status> {
     let bundle = bundle(&options.scenario)?;
+    let sets = options
+        .criteria
+        .iter()
+        .map(|path| load_criteria(path).map(|l| l.spec))
+        .collect::<Result<Vec<_>>>()?;
     let out = options.output.out.as_deref();
     if let Some(dir) = out {
         make_folder(dir)?;
@@ -53,15 +64,17 @@ pub fn run(options: &Options, cache: Option<&Path>, shell: &mut Shell) -> Result
     }
     let selection = Selection::default();
     let progress = Progress::new(shell, compare::count(&stage, &selection), "runs");
-    let found = on_threads(options.threads, || {
+    let mut found = on_threads(options.threads, || {
         compare::compare(&stage, &selection, &|| progress.step())
     })??;
     progress.finish();
+    found.judgements = judge_all(&found.cells, &sets);
     tell_warnings(&found, shell);
     if options.output.json {
         shell.json(&found)?;
     } else {
         print(&found, shell)?;
+        judgements::print(&found.judgements, found.cells.len(), shell)?;
     }
     if let Some(dir) = out {
         write_json(dir, "comparison.json", &found)?;
@@ -72,11 +85,9 @@ pub fn run(options: &Options, cache: Option<&Path>, shell: &mut Shell) -> Result
         ));
     }
     shell.caution();
-    Ok(if found.cells.iter().all(|c| c.completed) {
-        Status::Met
-    } else {
-        Status::NotMet
-    })
+    let is_met =
+        found.cells.iter().all(|c| c.completed) && found.judgements.iter().all(JudgedCell::met);
+    Ok(if is_met { Status::Met } else { Status::NotMet })
 }
 
 /// The point at which acceleration is told and drawn: the bridge where there is one.

@@ -17,6 +17,7 @@ pub mod cmd_show;
 pub mod cmd_stability;
 pub mod craft_model;
 mod designs;
+mod judgements;
 pub mod output;
 mod pictures;
 pub mod progress;

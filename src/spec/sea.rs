@@ -28,7 +28,7 @@ pub struct SeaSpec {
     /// Wind; none when absent.
     #[serde(default)]
     pub wind: Option<WindSpec>,
-    /// Current speed, m/s, moving with the waves' direction rule.
+    /// Current speed, m/s. It carries craft and waves alike: only the track over ground would show it, and no result tells that track yet.
     #[serde(default)]
     #[schemars(range(min = 0.0, max = 10.0))]
     pub current_m_s: f64,
