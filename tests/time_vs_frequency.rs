@@ -186,8 +186,13 @@ fn compare(speed_kn: f64, worst: &mut Worst) {
                     let share = error / (spread[j] / scale + TOL_LINEAR);
                     worst.propagated = worst.propagated.max(share);
                     worst.beyond += 1;
-                    // roll near 0.5 rad/s and where sway and roll excitation cancel; yaw is small
-                    assert!(j == 3 || j == 5, "{what}: {} {}", sim[j], by_tables[j]);
+                    // yaw in beam seas: some 0.02 deg/m left over from near symmetry fore and aft
+                    assert!(
+                        j == 5 && f64::abs(mu_deg - 90.0) < 1.0,
+                        "{what}: {} {}",
+                        sim[j],
+                        by_tables[j]
+                    );
                     assert!(share < 1.0, "{what}: {} {}", sim[j], by_tables[j]);
                 }
             }

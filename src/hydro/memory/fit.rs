@@ -55,7 +55,7 @@ impl Default for FitOptions {
     fn default() -> Self {
         FitOptions {
             pairs_vertical: (3, 8),
-            pairs_lateral: (3, 8),
+            pairs_lateral: (3, 10),
             natural_rad_s: Vec::new(),
             window_rad_s: (0.05, 4.0),
         }
