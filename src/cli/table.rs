@@ -34,7 +34,9 @@ where
     let mut note = |row: &[String]| {
         words.resize(words.len().max(row.len()), 0);
         for (longest, text) in words.iter_mut().zip(row) {
-            let word = text.split_whitespace().map(|w| w.chars().count()).max();
+            // a no-break space keeps words together
+            let words = text.split(|c: char| c.is_ascii_whitespace());
+            let word = words.map(|w| w.chars().count()).max();
             *longest = (*longest).max(word.unwrap_or(0)).min(LONGEST_WORD);
         }
     };
