@@ -11,7 +11,7 @@ use nalgebra::{Matrix6, Vector3, Vector6};
 use ridewright::control::{Controller, from_spec};
 use ridewright::dynamics::model::CraftModel;
 use ridewright::dynamics::plant::Plant;
-use ridewright::dynamics::rigid_body::{mass_matrix, momentum_cross};
+use ridewright::dynamics::rigid_body::momentum_cross;
 use ridewright::dynamics::state::StateLayout;
 use ridewright::dynamics::steady::SteadyForces;
 use ridewright::frames::{body_to_earth, euler_rates};
@@ -30,13 +30,14 @@ use ridewright::units::{deg, kn};
 
 /// Body rates after `t_s` of a free body with principal inertias `inertia`.
 fn free_rates(inertia: [f64; 3], w0: [f64; 3], t_s: f64) -> Vector6<f64> {
-    let m = mass_matrix(&MassProperties {
+    let body = MassProperties {
         mass_kg: 1.0,
         cg_m: Vector3::zeros(),
         inertia_cg_kg_m2: nalgebra::Matrix3::from_diagonal(&Vector3::from(inertia)),
         free_surface_roll_nm: 0.0,
         free_surface_pitch_nm: 0.0,
-    });
+    };
+    let m = body.matrix_about_o();
     let inverse = m.try_inverse().unwrap();
     let mut x = [0.0, 0.0, 0.0, w0[0], w0[1], w0[2]];
     let mut rk = Rk4::new(6);

@@ -3,12 +3,11 @@
 use std::path::{Path, PathBuf};
 
 use rayon::prelude::*;
-use serde::Serialize;
 
 use super::args::OutputArgs;
 use super::progress::Progress;
 use super::shell::Shell;
-use super::{Status, designs, judgements, table};
+use super::{Status, designs, judgements, output, table};
 use crate::campaign::compare::{self, Cell, Comparison, Selection};
 use crate::campaign::criteria::{JudgedCell, judge_all};
 use crate::campaign::stage::Stage;
@@ -54,10 +53,7 @@ pub fn run(options: &Options, cache: Option<&Path>, shell: &mut Shell) -> Result
         .iter()
         .map(|path| load_criteria(path).map(|l| l.spec))
         .collect::<Result<Vec<_>>>()?;
-    let out = options.output.out.as_deref();
-    if let Some(dir) = out {
-        make_folder(dir)?;
-    }
+    let out = output::folder(&options.output)?;
     let stage = Stage::new(&bundle, cache)?;
     for w in &stage.model.warnings {
         shell.warn(w, None);
@@ -76,8 +72,8 @@ pub fn run(options: &Options, cache: Option<&Path>, shell: &mut Shell) -> Result
         print(&found, shell)?;
         judgements::print(&found.judgements, found.cells.len(), shell)?;
     }
-    if let Some(dir) = out {
-        write_json(dir, "comparison.json", &found)?;
+    if let Some(dir) = &out {
+        output::write_json(dir, "comparison", &found)?;
         let n = draw(&stage, &found, dir)?;
         shell.talk(&format!(
             "\nwritten into {}: comparison.json and {n} pictures, each as PNG and SVG",
@@ -131,19 +127,6 @@ pub(super) fn on_threads<T: Send>(
         .build()
         .map_err(|e| Error::new(format!("cannot start threads: {e}")))?;
     Ok(pool.install(work))
-}
-
-/// Makes the folder for results before anything long is done.
-pub(super) fn make_folder(dir: &Path) -> Result<()> {
-    std::fs::create_dir_all(dir).map_err(|e| Error::io("make the folder", dir, &e))
-}
-
-/// Writes a value as JSON into a folder.
-pub(super) fn write_json(dir: &Path, name: &str, value: &impl Serialize) -> Result<()> {
-    let path = dir.join(name);
-    let text = serde_json::to_string_pretty(value)
-        .map_err(|e| Error::new(format!("cannot write {name} as JSON: {e}")))?;
-    std::fs::write(&path, text + "\n").map_err(|e| Error::io("write", &path, &e))
 }
 
 /// Each kind of warning once, with how many runs gave it; kinds differ in their first words,

@@ -3,10 +3,10 @@
 use std::path::{Path, PathBuf};
 
 use super::args::{HeadingArgs, OutputArgs, SpeedArgs};
-use super::cmd_compare::{make_folder, on_threads, tell_warnings, write_json};
+use super::cmd_compare::{on_threads, tell_warnings};
 use super::progress::Progress;
 use super::shell::Shell;
-use super::{Status, table};
+use super::{Status, output, table};
 use crate::campaign::compare::{self, Comparison, RunResult, Selection};
 use crate::campaign::stage::Stage;
 use crate::error::{Error, Result};
@@ -44,10 +44,7 @@ pub struct Options {
 /// written.
 pub fn run(options: &Options, cache: Option<&Path>, shell: &mut Shell) -> Result<Status> {
     let bundle = bundle(&options.scenario)?;
-    let out = options.output.out.as_deref();
-    if let Some(dir) = out {
-        make_folder(dir)?;
-    }
+    let out = output::folder(&options.output)?;
     let selection = Selection {
         speeds_kn: options.speed.speed_kn.clone(),
         headings_deg: options.heading.heading_deg.clone(),
@@ -69,8 +66,8 @@ pub fn run(options: &Options, cache: Option<&Path>, shell: &mut Shell) -> Result
     } else {
         print(&found, shell)?;
     }
-    if let Some(dir) = out {
-        write_json(dir, "runs.json", &found)?;
+    if let Some(dir) = &out {
+        output::write_json(dir, "runs", &found)?;
         for r in &found.runs {
             if let Some(record) = &r.record {
                 let name = history_name(r);

@@ -74,6 +74,18 @@ pub fn folder(output: &OutputArgs) -> Result<Option<PathBuf>> {
     Ok(output.out.clone())
 }
 
+/// Writes a result as `<stem>.json` into a folder, in one piece; returns the file.
+///
+/// # Errors
+/// When the file cannot be written.
+pub fn write_json(dir: &Path, stem: &str, result: &impl Serialize) -> Result<PathBuf> {
+    let text = serde_json::to_string_pretty(result)
+        .map_err(|e| Error::new(format!("cannot write the result as JSON: {e}")))?;
+    let file = dir.join(format!("{stem}.json"));
+    replace(&file, &(text + "\n"))?;
+    Ok(file)
+}
+
 /// Tells a result: `tables` unless JSON is asked for, the same numbers as JSON into the folder of
 /// `--out`, and the caution.
 ///
@@ -92,10 +104,7 @@ pub fn tell<T: Serialize>(
         shell.data(&tables())?;
     }
     if let Some(dir) = &output.out {
-        let text = serde_json::to_string_pretty(result)
-            .map_err(|e| Error::new(format!("cannot write the result as JSON: {e}")))?;
-        let file = dir.join(format!("{verb}.json"));
-        replace(&file, &(text + "\n"))?;
+        let file = write_json(dir, verb, result)?;
         shell.talk(&format!("wrote {}", file.display()));
     }
     shell.caution();

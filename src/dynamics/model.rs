@@ -7,7 +7,6 @@ use nalgebra::{Matrix6, Vector3, Vector6};
 
 use super::actuator::Actuator;
 use super::plant::{MOST_SURFACES, MeanHold, Plant, RestoringModel, Shaft};
-use super::rigid_body::mass_matrix;
 use super::state::StateLayout;
 use super::steady::SteadyForces;
 use crate::error::{Error, Problem, Result};
@@ -144,7 +143,7 @@ impl CraftModel {
         course: &CourseSpec,
     ) -> Plant {
         let craft = &self.craft;
-        let mass = mass_matrix(&craft.mass);
+        let mass = craft.mass.matrix_about_o();
         let mut viscous = self.viscous.clone();
         viscous.set_shedding(self.hydro.shedding.clone());
         let viscous_linear = viscous.linear_matrix(speed_m_s);

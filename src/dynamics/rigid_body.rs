@@ -1,4 +1,4 @@
-//! Rigid-body mass matrix and Coriolis terms.
+//! Cross terms (Coriolis, Munk) of the momentum equations in body axes.
 //!
 //! # Equation
 //! ```text
@@ -22,25 +22,9 @@
 //! # Checked by
 //! `published_coriolis_and_acceleration`, `torque_free_asymmetric_top`.
 
-use nalgebra::{Matrix3, Matrix6, Vector3, Vector6};
+use nalgebra::{Matrix6, Vector3, Vector6};
 
 use crate::frames::skew;
-use crate::geometry::mass::MassProperties;
-
-/// Rigid-body mass matrix about O.
-pub fn mass_matrix(mass: &MassProperties) -> Matrix6<f64> {
-    let s = skew(&mass.cg_m);
-    let inertia_o = mass.inertia_cg_kg_m2 - s * s * mass.mass_kg;
-    let mut m = Matrix6::zeros();
-    m.fixed_view_mut::<3, 3>(0, 0)
-        .copy_from(&(Matrix3::identity() * mass.mass_kg));
-    m.fixed_view_mut::<3, 3>(0, 3)
-        .copy_from(&(-s * mass.mass_kg));
-    m.fixed_view_mut::<3, 3>(3, 0)
-        .copy_from(&(s * mass.mass_kg));
-    m.fixed_view_mut::<3, 3>(3, 3).copy_from(&inertia_o);
-    m
-}
 
 /// Cross terms of the momentum equations in body axes: subtract them from the forces.
 pub fn momentum_cross(nu: &Vector6<f64>, momentum: &Vector6<f64>) -> Vector6<f64> {
@@ -79,6 +63,9 @@ pub fn momentum_cross_by_momentum(nu: &Vector6<f64>) -> Matrix6<f64> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use nalgebra::Matrix3;
+
+    use crate::geometry::mass::MassProperties;
 
     fn body(m: f64, cg: [f64; 3], inertia_o: [f64; 3]) -> MassProperties {
         let cg_m = Vector3::from(cg);
@@ -97,7 +84,7 @@ mod tests {
     fn published_coriolis_and_acceleration() {
         // references/G_rigid_body.json rb.S (Fossen 2011, evaluated from the formula)
         let b = body(1000.0, [0.2, 0.0, -0.5], [800.0, 3000.0, 3200.0]);
-        let m = mass_matrix(&b);
+        let m = b.matrix_about_o();
         let nu = Vector6::new(5.0, 0.5, -0.2, 0.1, -0.05, 0.2);
         let c = momentum_cross(&nu, &(m * nu));
         let want = Vector6::new(-108.5, 1024.0, 310.25, 508.0, -63.0, 193.0);
@@ -118,7 +105,7 @@ mod tests {
     #[test]
     fn derivatives_agree_with_central_differences() {
         let b = body(1000.0, [0.2, 0.1, -0.5], [800.0, 3000.0, 3200.0]);
-        let m = mass_matrix(&b);
+        let m = b.matrix_about_o();
         let nu = Vector6::new(5.0, 0.5, -0.2, 0.1, -0.05, 0.2);
         let p = m * nu;
         let d = momentum_cross_by_velocity(&p) + momentum_cross_by_momentum(&nu) * m;

@@ -10,11 +10,12 @@
 //! # Checked by
 //! `groups_add_up`, `tanks_take_stiffness`, `mass_defaults_to_balance`
 
-use nalgebra::{Matrix3, Vector3};
+use nalgebra::{Matrix3, Matrix6, Vector3};
 
 use super::hull::in_range;
 use super::hydrostatics::Form;
 use crate::error::Problem;
+use crate::frames::skew;
 use crate::spec::craft::{MassSpec, TankSpec, WeightSpec};
 
 /// Mass properties of a loading, about O where not said otherwise.
@@ -30,6 +31,23 @@ pub struct MassProperties {
     pub free_surface_roll_nm: f64,
     /// Loss of pitch stiffness by free surfaces, sum of rho g i_L, N m/rad.
     pub free_surface_pitch_nm: f64,
+}
+
+impl MassProperties {
+    /// Rigid-body mass matrix about O: `[m I, -m S(c); m S(c), I_o]`.
+    pub fn matrix_about_o(&self) -> Matrix6<f64> {
+        let s = skew(&self.cg_m);
+        let inertia_o = self.inertia_cg_kg_m2 - s * s * self.mass_kg;
+        let mut m = Matrix6::zeros();
+        m.fixed_view_mut::<3, 3>(0, 0)
+            .copy_from(&(Matrix3::identity() * self.mass_kg));
+        m.fixed_view_mut::<3, 3>(0, 3)
+            .copy_from(&(-s * self.mass_kg));
+        m.fixed_view_mut::<3, 3>(3, 0)
+            .copy_from(&(s * self.mass_kg));
+        m.fixed_view_mut::<3, 3>(3, 3).copy_from(&inertia_o);
+        m
+    }
 }
 
 /// What a weight must balance.

@@ -27,7 +27,7 @@
 //! `wave_force_is_continuous_through_zero_encounter`,
 //! `speed_moment_in_long_waves_is_that_of_relative_motion`, `switches_do_what_they_say`.
 
-use nalgebra::{Matrix6, Vector3};
+use nalgebra::Matrix6;
 
 use super::memory::{FitOptions, FitReport, MemoryModel};
 use super::munk::EquivalentSpheroid;
@@ -318,7 +318,7 @@ fn shedding_edges(craft: &Craft, options: &SectionOptions) -> Result<Vec<Sheddin
 
 /// Heave, roll and pitch natural frequencies with the motions that follow freely eliminated.
 fn natural_frequencies(craft: &Craft, table: &RadiationTable) -> Vec<f64> {
-    let mass = rigid_mass(craft);
+    let mass = craft.mass.matrix_about_o();
     let c = &craft.hydrostatics.c;
     [(2, &[][..]), (3, &[1, 5][..]), (4, &[0][..])]
         .iter()
@@ -338,28 +338,6 @@ fn natural_frequencies(craft: &Craft, table: &RadiationTable) -> Vec<f64> {
             (w > 0.0).then_some(w)
         })
         .collect()
-}
-
-/// Rigid-body mass matrix about O.
-pub fn rigid_mass(craft: &Craft) -> Matrix6<f64> {
-    let m = craft.mass.mass_kg;
-    let r: Vector3<f64> = craft.mass.cg_m;
-    let s = crate::frames::skew(&r);
-    let mut out = Matrix6::zeros();
-    for i in 0..3 {
-        out[(i, i)] = m;
-        for j in 0..3 {
-            out[(i, 3 + j)] = -m * s[(i, j)];
-            out[(3 + i, j)] = m * s[(i, j)];
-        }
-    }
-    let about = craft.mass.inertia_cg_kg_m2 - s * s * m;
-    for i in 0..3 {
-        for j in 0..3 {
-            out[(3 + i, 3 + j)] = about[(i, j)];
-        }
-    }
-    out
 }
 
 mod waves;

@@ -21,7 +21,7 @@ pub(crate) fn craft(name: &str) -> Craft {
 fn response(c: &Craft, h: &CraftHydro, mu: f64, w: f64) -> [Complex64; 6] {
     let (table, _) = h.radiation_at(0.0);
     let (a, b) = table.at(w);
-    let m = rigid_mass(c) + a;
+    let m = c.mass.matrix_about_o() + a;
     let z = Matrix6::from_fn(|i, j| {
         Complex64::new(c.hydrostatics.c[(i, j)] - w * w * m[(i, j)], w * b[(i, j)])
     });
