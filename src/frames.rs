@@ -119,14 +119,16 @@ pub fn body_to_earth(phi_rad: f64, theta_rad: f64, psi_rad: f64) -> Matrix3<f64>
     )
 }
 
-/// Euler angle rates (rad/s) from body rates p, q, r (rad/s).
-pub fn euler_rates(phi_rad: f64, theta_rad: f64, pqr: &Vector3<f64>) -> Vector3<f64> {
-    let (sf, cf) = phi_rad.sin_cos();
-    let (st, ct) = theta_rad.sin_cos();
-    let across = pqr.y * sf + pqr.z * cf;
+/// Euler angle rates (rad/s) from body rates p, q, r (rad/s), the craft standing as [`body_to_earth`]
+/// says.
+pub fn euler_rates(earth: &Matrix3<f64>, pqr: &Vector3<f64>) -> Vector3<f64> {
+    // last row: -sin theta, cos theta sin phi, cos theta cos phi
+    let (st, ct_sf, ct_cf) = (-earth[(2, 0)], earth[(2, 1)], earth[(2, 2)]);
+    let ct = (ct_sf * ct_sf + ct_cf * ct_cf).sqrt();
+    let across = (pqr.y * ct_sf + pqr.z * ct_cf) / ct;
     Vector3::new(
         pqr.x + across * st / ct,
-        pqr.y * cf - pqr.z * sf,
+        (pqr.y * ct_cf - pqr.z * ct_sf) / ct,
         across / ct,
     )
 }
@@ -173,7 +175,10 @@ mod tests {
         let d = std::f64::consts::PI / 180.0;
         let r = body_to_earth(10.0 * d, 5.0 * d, 30.0 * d);
         assert!((r * r.transpose() - Matrix3::identity()).norm() < TOL_ROUND);
-        let e = euler_rates(10.0 * d, 5.0 * d, &Vector3::new(0.1, -0.05, 0.2));
+        let e = euler_rates(
+            &body_to_earth(10.0 * d, 5.0 * d, 0.0),
+            &Vector3::new(0.1, -0.05, 0.2),
+        );
         // by hand: p + (q sin phi + r cos phi) tan theta
         let across = -0.05 * (10.0 * d).sin() + 0.2 * (10.0 * d).cos();
         assert!((e.x - (0.1 + across * (5.0 * d).tan())).abs() < TOL_ROUND);

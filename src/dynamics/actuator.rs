@@ -6,7 +6,8 @@
 //! inside its limits `angle'' = wn^2 (cmd - angle) - 2 zeta wn angle'`.
 //! Dead band: the error less half the width. Backlash: play operator,
 //! `surface = clamp(previous, servo - w/2, servo + w/2)`. Supply: when the sum of |rate_cmd| of all its
-//! users exceeds what it feeds, every demand is scaled alike.
+//! users exceeds what it feeds, every demand is scaled alike. Between two commands a servo knows nothing
+//! of the water, so [`Actuator::advance`] carries it on by itself, exactly inside its limits.
 //!
 //! # Symbols
 //! wn natural frequency, rad/s; zeta damping ratio; w backlash, full width, rad.
@@ -19,8 +20,9 @@
 //!
 //! # Checked by
 //! `small_step_meets_closed_form`, `large_step_runs_at_the_rate_limit`, `play_follows_by_half_its_width`,
-//! `water_free_servo_only_loses_energy`, `supply_scales_all_alike`, `delay_of_any_length`.
+//! `water_free_servo_only_loses_energy`, `advance_is_exact_inside_and_fine_beyond_the_limits`, `supply_scales_all_alike`, `delay_of_any_length`.
 
+use nalgebra::Matrix2;
 use num_complex::Complex64;
 
 use crate::spec::craft::{CraftSpec, SupplySpec, SurfaceSpec};
@@ -118,6 +120,55 @@ impl Actuator {
     ) -> f64 {
         let wanted = self.rate_command(command_rad, angle_rad, rate_limit_rad_s);
         2.0 * self.damping_ratio * self.natural_frequency_rad_s * (wanted - rate_rad_s)
+    }
+
+    /// Angle and rate after `dt_s` under a command that holds, exactly inside the limits; `free` is
+    /// [`Actuator::free_motion`] over the same time. At the rate limit or with a dead band by
+    /// Runge-Kutta steps of a quarter radian of the servo.
+    pub fn advance(
+        &self,
+        free: &[f64; 4],
+        (command_rad, rate_limit_rad_s): (f64, f64),
+        (angle_rad, rate_rad_s): (f64, f64),
+        dt_s: f64,
+    ) -> (f64, f64) {
+        let e = angle_rad - command_rad;
+        let next = (
+            free[0] * e + free[1] * rate_rad_s,
+            free[2] * e + free[3] * rate_rad_s,
+        );
+        let loop_gain = self.natural_frequency_rad_s / (2.0 * self.damping_ratio);
+        let most = rate_limit_rad_s / loop_gain;
+        if self.dead_band_rad <= 0.0 && e.abs() <= most && next.0.abs() <= most {
+            return (command_rad + next.0, next.1);
+        }
+        let n = (4.0 * self.natural_frequency_rad_s * dt_s).ceil().max(1.0);
+        let h = dt_s / n;
+        let rate_of = |a: f64, r: f64| self.acceleration(command_rad, a, r, rate_limit_rad_s);
+        let (mut a, mut r) = (angle_rad, rate_rad_s);
+        for _ in 0..n as usize {
+            let (a1, r1) = (r, rate_of(a, r));
+            let (a2, r2) = (
+                r + 0.5 * h * r1,
+                rate_of(a + 0.5 * h * a1, r + 0.5 * h * r1),
+            );
+            let (a3, r3) = (
+                r + 0.5 * h * r2,
+                rate_of(a + 0.5 * h * a2, r + 0.5 * h * r2),
+            );
+            let (a4, r4) = (r + h * r3, rate_of(a + h * a3, r + h * r3));
+            a += h / 6.0 * (a1 + 2.0 * (a2 + a3) + a4);
+            r += h / 6.0 * (r1 + 2.0 * (r2 + r3) + r4);
+        }
+        (a, r)
+    }
+
+    /// Transition of (angle - command, rate) over `dt_s` inside the limits, row by row.
+    pub fn free_motion(&self, dt_s: f64) -> [f64; 4] {
+        let (w, z) = (self.natural_frequency_rad_s, self.damping_ratio);
+        let m = Matrix2::new(0.0, 1.0, -w * w, -2.0 * z * w) * dt_s;
+        let e = m.exp();
+        [e[(0, 0)], e[(0, 1)], e[(1, 0)], e[(1, 1)]]
     }
 
     /// Angle and rate after meeting a stop: held there, rate only away from it. To be called at the end of a step.

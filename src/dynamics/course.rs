@@ -25,7 +25,8 @@
 //!
 //! # Checked by
 //! `bow_to_starboard_asks_positive_rudder`, `wave_filter_passes_the_mean`,
-//! `speed_settles_without_offset`, `integrator_does_not_wind_up`, `heading_error_wraps`.
+//! `speed_settles_without_offset`, `integrator_does_not_wind_up`, `heading_error_wraps`,
+//! `orders_turn_hold_and_release`.
 
 use std::f64::consts::{PI, TAU};
 
@@ -38,6 +39,7 @@ pub struct HeadingHold {
     keep: f64,
     rudders: Vec<Rudder>,
     filtered_rad: f64,
+    held_rad: Option<f64>,
 }
 
 /// A rudder of the heading hold.
@@ -79,12 +81,52 @@ impl HeadingHold {
             keep,
             rudders,
             filtered_rad: 0.0,
+            held_rad: None,
         }
     }
 
     /// Forgets the past: the craft is on course.
     pub fn reset(&mut self) {
         self.filtered_rad = 0.0;
+    }
+
+    /// Another course, `change_rad` to starboard of the present one; of the heading when the rudders were
+    /// held. They keep the course from now on.
+    pub fn turn_by(&mut self, change_rad: f64, heading_rad: f64) {
+        self.release(heading_rad);
+        self.course_rad += change_rad;
+    }
+
+    /// The rudders stay at this angle off trim, rad, whatever the heading does.
+    pub fn hold(&mut self, angle_rad: f64) {
+        self.held_rad = Some(angle_rad);
+    }
+
+    /// Rudders that were held keep the heading of the moment from now on.
+    pub fn release(&mut self, heading_rad: f64) {
+        if self.held_rad.take().is_some() {
+            self.course_rad = heading_rad;
+            self.filtered_rad = 0.0;
+        }
+    }
+
+    /// The course kept, rad.
+    pub fn course_rad(&self) -> f64 {
+        self.course_rad
+    }
+
+    /// Angle off trim at which the rudders are held, rad; none when they keep the course.
+    pub fn held_rad(&self) -> Option<f64> {
+        self.held_rad
+    }
+
+    /// Writes the held angle of each rudder into `command_rad`, over whatever stands there.
+    pub fn insist(&self, command_rad: &mut [f64]) {
+        if let Some(angle) = self.held_rad {
+            for r in &self.rudders {
+                command_rad[r.surface] = (r.trim_rad + angle).clamp(r.min_rad, r.max_rad);
+            }
+        }
     }
 
     /// Writes the angle of each rudder into `command_rad`, from measured heading and yaw rate.
@@ -95,6 +137,7 @@ impl HeadingHold {
         for r in &self.rudders {
             command_rad[r.surface] = (r.trim_rad + helm).clamp(r.min_rad, r.max_rad);
         }
+        self.insist(command_rad);
     }
 
     /// The rudders it moves.
@@ -149,6 +192,16 @@ impl SpeedHold {
     /// Forgets the past.
     pub fn reset(&mut self) {
         self.error_m = 0.0;
+    }
+
+    /// Another speed to keep, m/s.
+    pub fn order(&mut self, speed_m_s: f64) {
+        self.speed_m_s = speed_m_s;
+    }
+
+    /// The speed kept, m/s.
+    pub fn speed_m_s(&self) -> f64 {
+        self.speed_m_s
     }
 
     /// Thrust at trim per propulsor, N.
@@ -225,6 +278,36 @@ mod tests {
         assert!((0.5 * (low + high) - 0.06).abs() < 2e-4, "{low} {high}");
         let gain = 0.5 * (high - low) / 0.05;
         assert!((gain * 37.0_f64.sqrt() - 1.0).abs() < 0.02, "{gain}"); // 0.1 s sampling
+    }
+
+    #[test]
+    fn orders_turn_hold_and_release() {
+        let mut u = [0.0; 2];
+        let mut h = hold(0.0);
+        h.turn_by(0.1, 9.0);
+        h.update(0.2, 0.0, &mut u);
+        assert!((u[1] + 0.09).abs() < 1e-12, "bow to port of the new course");
+        h.hold(0.2);
+        for heading in [0.3, 0.9] {
+            h.update(heading, 0.05, &mut u);
+            assert!((u[1] - 0.21).abs() < 1e-12, "trim and the held angle");
+        }
+        u[1] = 0.4;
+        h.insist(&mut u);
+        assert!((u[1] - 0.21).abs() < 1e-12, "over another's command");
+        h.release(1.0);
+        h.update(1.0, 0.0, &mut u);
+        assert!((u[1] - 0.01).abs() < 1e-12 && (h.course_rad() - 1.0).abs() < 1e-15);
+        h.release(2.0);
+        assert!((h.course_rad() - 1.0).abs() < 1e-15, "nothing was held");
+        h.hold(0.2);
+        h.turn_by(-0.1, 1.4);
+        assert!((h.course_rad() - 1.3).abs() < 1e-15 && h.held_rad().is_none());
+        let mut s = SpeedHold::new(8.0, 2.5e5, 20.0, 0.1, vec![2e4; 2], vec![1e6; 2]);
+        s.order(7.0);
+        let mut t = [0.0; 2];
+        s.update(7.0, &mut t);
+        assert!((t[0] - 2e4).abs() < 1e-9 && (s.speed_m_s() - 7.0).abs() < 1e-15);
     }
 
     #[test]

@@ -13,7 +13,10 @@
 //!
 //! # Valid when
 //! Yaw stays within some 20 deg of the mean course (wave forces follow heading to first order) and
-//! speed within some 20 % of the nominal one (memory and wave tables are those of U).
+//! speed within some 20 % of the nominal one (memory and wave tables are those of U). With wave forces, which
+//! are of first order, the cross terms of the water's momentum among sway, heave, roll and pitch are left out:
+//! they are the moving craft's share of the second order without the wave's, and would swing a lightly
+//! damped roll by groups of waves. Turns, changes of speed and calm-water plants keep them.
 //!
 //! # Source
 //! Cummins (1962), Schiffstechnik 9; Ogilvie (1964), 5th Symp. Naval Hydrodynamics; Lamb (1932),
@@ -310,22 +313,35 @@ impl Plant {
         dx[0] = v.x - self.speed_m_s;
         dx[1] = v.y;
         dx[2] = v.z;
-        let rates = euler_rates(phi, theta, &Vector3::new(nu[3], nu[4], nu[5]));
+        let rates = euler_rates(&earth, &Vector3::new(nu[3], nu[4], nu[5]));
         dx[3..6].copy_from_slice(rates.as_slice());
 
         let (rate_force, momentum) = self.memory_step(x, &nu, dx);
         let mut f = -momentum_cross(&nu, &momentum) - rate_force;
-        f += self.restoring_wrench(x[2], phi, theta);
+        if self.wave_force.is_some() {
+            f += self.second_order_cross(&nu, x);
+        }
+        let down = earth.row(2).transpose();
+        f += self.restoring_along(x[2], phi, theta, &down);
         f += self.steady_wrench(x, &nu);
         f += Self::wave_wrench(psi, input.waves);
         f += self.viscous_wrench(&nu, input.waves);
-        f += self.surface_wrench(x, &nu, &earth, input, dx);
+        f += self.surface_wrench(x, &nu, &down, input, dx);
         f += self.thrust_wrench(x);
         self.thrust_rates(x, input, dx);
         f += input.wind;
         let acceleration = self.mass_inverse * f;
         dx[StateLayout::NU].copy_from_slice(acceleration.as_slice());
         debug_assert_eq!(dx.len(), l.len());
+    }
+
+    /// Cross terms of the water's momentum with sway, heave, roll and pitch alone, to be given back in waves:
+    /// of the forces of second order in the waves they are the part of the moving craft only, without those
+    /// of the wave that moves it, and would swing a lightly damped roll at the difference frequencies.
+    fn second_order_cross(&self, nu: &Vector6<f64>, x: &[f64]) -> Wrench {
+        let fast = Vector6::new(0.0, nu[1], nu[2], nu[3], nu[4], 0.0);
+        let memory = self.memory.momentum(&x[self.layout.memory.clone()]);
+        momentum_cross(&fast, &(self.memory.a_inf * fast + memory))
     }
 
     /// Memory derivative into `dx`; returns its force and the whole momentum.
@@ -348,6 +364,14 @@ impl Plant {
         match &self.restoring {
             RestoringModel::Linear(c) => -c * Vector6::new(0.0, 0.0, z_m, phi, theta, 0.0),
             RestoringModel::Nonlinear(r) => r.net(z_m, phi, theta),
+        }
+    }
+
+    /// The same when earth's vertical in body axes is known.
+    fn restoring_along(&self, z_m: f64, phi: f64, theta: f64, down: &Vector3<f64>) -> Wrench {
+        match &self.restoring {
+            RestoringModel::Linear(_) => self.restoring_wrench(z_m, phi, theta),
+            RestoringModel::Nonlinear(r) => r.net_along(z_m, phi, theta, down),
         }
     }
 
@@ -397,17 +421,16 @@ impl Plant {
         &self,
         x: &[f64],
         nu: &Vector6<f64>,
-        earth: &nalgebra::Matrix3<f64>,
+        down: &Vector3<f64>,
         input: &PlantInput,
         dx: &mut [f64],
     ) -> Wrench {
         let l = &self.layout;
-        let down = earth.row(2).transpose();
         let mut shed = [0.0; MOST_SURFACES]; // U C_L of each surface, m/s
         let mut f = Wrench::zeros();
         for (i, s) in self.surfaces.iter().enumerate() {
             let angle = self.surface_angle_rad(i, x, input.surface_hold_rad[i]);
-            let (flow, orbital) = self.surface_flow(i, x, nu, &down, angle, input.waves);
+            let (flow, orbital) = self.surface_flow(i, x, nu, down, angle, input.waves);
             self.lag_rates(i, x, &flow, orbital, dx);
             let total = self.lagged_inflow(i, x, &flow, orbital) + self.downwash(i, x, &flow);
             let (cl, cd) = lift::coefficients(s, &flow, total, angle);

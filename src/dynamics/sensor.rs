@@ -113,6 +113,27 @@ impl SensorKind {
     }
 }
 
+/// How a kind of sensor blurs the truth, SI.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Blur {
+    /// Corner of the anti-alias filter, rad/s; infinite without one.
+    pub corner_rad_s: f64,
+    /// Delay, s.
+    pub delay_s: f64,
+    /// Noise of a sample, standard deviation.
+    pub noise: f64,
+}
+
+/// Filter, delay and noise of a kind of sensor.
+pub fn blur(spec: &SensorsSpec, kind: SensorKind) -> Blur {
+    let e = kind.errors(spec);
+    Blur {
+        corner_rad_s: e.corner_rad_s,
+        delay_s: e.delay_s,
+        noise: e.noise,
+    }
+}
+
 /// Reading over truth of a kind of sensor at `omega_rad_s`: filter and delay.
 pub fn response(spec: &SensorsSpec, kind: SensorKind, omega_rad_s: f64) -> Complex64 {
     let e = kind.errors(spec);

@@ -118,8 +118,8 @@ pub(crate) fn coefficients(
         return (0.0, 0.0);
     }
     let alpha = total_m_s / flow.axial_m_s - kappa(s) * delta_rad;
-    let cl = s.lift_coefficient(alpha, delta_rad) * s.depth_factor(flow.depth_m);
-    (cl, s.drag_coefficient(alpha, delta_rad))
+    let (cl, cd) = s.lift_and_drag(alpha, delta_rad);
+    (cl * s.depth_factor(flow.depth_m), cd)
 }
 
 /// Force vector of the surface, N.

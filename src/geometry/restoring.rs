@@ -221,21 +221,34 @@ impl Restoring {
     /// Wrench of the buoyancy alone, about O in body axes: the full buoyancy, not its change. At
     /// rest it is `(0, 0, -rho g V, 0, rho g V x_B, 0)`. O lies `heave_m` below its place at rest.
     pub fn wrench(&self, heave_m: f64, phi_rad: f64, theta_rad: f64) -> Wrench {
-        let e = vertical(phi_rad, theta_rad);
-        let [v, sx, sy, sz] = self.immersed(heave_m, &e);
+        self.wrench_along(heave_m, phi_rad, theta_rad, &vertical(phi_rad, theta_rad))
+    }
+
+    fn wrench_along(&self, heave_m: f64, phi_rad: f64, theta_rad: f64, e: &Vector3<f64>) -> Wrench {
+        let [v, sx, sy, sz] = self.immersed(heave_m, e);
         let f = e * (-self.rho_g * v);
-        let m = Vector3::new(sx, sy, sz).cross(&e) * -self.rho_g;
+        let m = Vector3::new(sx, sy, sz).cross(e) * -self.rho_g;
         let more = self.missing * Vector3::new(heave_m, phi_rad, theta_rad);
         Vector6::new(f.x, f.y, f.z - more.x, m.x - more.y, m.y - more.z, m.z)
     }
 
     /// Buoyancy, weight and free surfaces together: zero at rest, `-C eta` for small motions.
     pub fn net(&self, heave_m: f64, phi_rad: f64, theta_rad: f64) -> Wrench {
-        let e = vertical(phi_rad, theta_rad);
+        self.net_along(heave_m, phi_rad, theta_rad, &vertical(phi_rad, theta_rad))
+    }
+
+    /// [`Restoring::net`] for a caller who knows `e`, earth's vertical in body axes at this roll and pitch.
+    pub fn net_along(
+        &self,
+        heave_m: f64,
+        phi_rad: f64,
+        theta_rad: f64,
+        e: &Vector3<f64>,
+    ) -> Wrench {
         let w = &self.weight;
         let f = e * w.mg;
         let m = w.cg.cross(&f);
-        self.wrench(heave_m, phi_rad, theta_rad)
+        self.wrench_along(heave_m, phi_rad, theta_rad, e)
             + Vector6::new(
                 f.x,
                 f.y,

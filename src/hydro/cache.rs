@@ -28,6 +28,7 @@ use super::strip::{SectionTable, Strips};
 use super::strip_waves::Slices;
 use crate::error::{Error, Result};
 use crate::geometry::craft::Craft;
+use crate::math::hash::Hash;
 use crate::spec::scenario::PhysicsSpec;
 
 const MAGIC: &[u8; 8] = b"RWHYDR01";
@@ -90,7 +91,7 @@ fn key(
         &craft.spec.water,
     ))
     .map_err(|e| Error::new(format!("cannot key the cache: {e}")))?;
-    let mut hash = Hash::new();
+    let mut hash = Hash::default();
     hash.bytes(MAGIC);
     hash.bytes(env!("CARGO_PKG_VERSION").as_bytes());
     hash.bytes(&json);
@@ -102,28 +103,6 @@ fn key(
         }
     }
     Ok(hash.finish())
-}
-
-/// Fowler-Noll-Vo 1a with 128 bits (the published offset and prime): stable between runs.
-struct Hash(u128);
-
-impl Hash {
-    fn new() -> Self {
-        Hash(0x6c62_272e_07bb_0142_62b8_2175_6295_c58d)
-    }
-
-    fn bytes(&mut self, bytes: &[u8]) {
-        for &b in bytes {
-            self.0 ^= u128::from(b);
-            self.0 = self
-                .0
-                .wrapping_mul(0x0000_0000_0100_0000_0000_0000_0000_013b);
-        }
-    }
-
-    fn finish(&self) -> u128 {
-        self.0
-    }
 }
 
 fn write(dir: &Path, path: &Path, key: u128, strips: &Strips) -> std::io::Result<()> {

@@ -130,7 +130,12 @@ struct Details {
 enum Moving {
     All,
     Fixed,
-    Flap { thin: ThinFlap, span_frac: f64 },
+    Flap {
+        thin: ThinFlap,
+        span_frac: f64,
+        /// Drag coefficient per square of the sine of the deflection.
+        drag: f64,
+    },
 }
 
 #[derive(Clone, Debug)]
@@ -147,9 +152,20 @@ impl Surface {
     /// Lift coefficient on the planform area along n at the design depth, incidence `alpha_rad` (unsteady
     /// lag and downwash already applied) and deflection `delta_rad`.
     pub fn lift_coefficient(&self, alpha_rad: f64, delta_rad: f64) -> f64 {
+        self.lift_and_drag(alpha_rad, delta_rad).0
+    }
+
+    /// Drag coefficient on the planform area.
+    pub fn drag_coefficient(&self, alpha_rad: f64, delta_rad: f64) -> f64 {
+        self.lift_and_drag(alpha_rad, delta_rad).1
+    }
+
+    /// [`Surface::lift_coefficient`] and [`Surface::drag_coefficient`] together.
+    pub fn lift_and_drag(&self, alpha_rad: f64, delta_rad: f64) -> (f64, f64) {
         let linear = self.slope_incidence * alpha_rad;
         if !self.aero.nonlinear {
-            return linear + self.slope_deflection * delta_rad;
+            let cl = linear + self.slope_deflection * delta_rad;
+            return (cl, self.attached_drag(cl, delta_rad));
         }
         let attached = linear
             + self.slope_deflection * self.effective_deflection(delta_rad)
@@ -157,26 +173,22 @@ impl Surface {
         let local = self.local_angle(alpha_rad, delta_rad);
         let w = lift::separated_share(local, self.stall_rad);
         if w <= 0.0 {
-            return attached;
+            return (attached, self.attached_drag(attached, delta_rad));
         }
-        attached * (1.0 - w) + lift::separated_lift(local) * w
+        let cl = attached * (1.0 - w) + lift::separated_lift(local) * w;
+        let cd = self.attached_drag(cl, delta_rad) * (1.0 - w)
+            + (lift::PROFILE_DRAG + lift::separated_drag(local)) * w;
+        (cl, cd)
     }
 
-    /// Drag coefficient on the planform area.
-    pub fn drag_coefficient(&self, alpha_rad: f64, delta_rad: f64) -> f64 {
-        let cl = self.panel_share() * self.lift_coefficient(alpha_rad, delta_rad);
+    fn attached_drag(&self, cl: f64, delta_rad: f64) -> f64 {
+        let cl = self.panel_share() * cl;
         let induced = cl * cl / (0.9 * PI * self.aspect) * self.aero.induced_factor;
         let mut cd = lift::PROFILE_DRAG + induced;
-        if let Moving::Flap { thin, span_frac } = &self.aero.moving {
-            let area_share = thin.chord_frac * span_frac;
-            cd += 1.7 * thin.chord_frac.powf(1.38) * area_share * delta_rad.sin().powi(2);
+        if let Moving::Flap { drag, .. } = &self.aero.moving {
+            cd += drag * delta_rad.sin().powi(2);
         }
-        if !self.aero.nonlinear {
-            return cd;
-        }
-        let local = self.local_angle(alpha_rad, delta_rad);
-        let w = lift::separated_share(local, self.stall_rad);
-        cd * (1.0 - w) + (lift::PROFILE_DRAG + lift::separated_drag(local)) * w
+        cd
     }
 
     /// Torque of the water about the stock (flap: hinge) along e, N m, at dynamic pressure `q_pa`; positive
@@ -185,7 +197,9 @@ impl Surface {
         match &self.aero.moving {
             Moving::Fixed => 0.0,
             Moving::All => q_pa * self.area_m2 * self.stock_moment(alpha_rad, delta_rad),
-            Moving::Flap { thin, span_frac } => {
+            Moving::Flap {
+                thin, span_frac, ..
+            } => {
                 let cl = self.panel_share() * self.lift_coefficient(alpha_rad, delta_rad);
                 let camber = thin.tau * flap::VISCOUS_EFFECTIVENESS;
                 let two_d = cl / (2.0 * PI) - camber * self.effective_deflection(delta_rad);

@@ -163,3 +163,34 @@ fn response_at_the_natural_frequency() {
     a.delay_s = 0.04;
     assert!((a.response(3.0) - a.response(-3.0).conj()).norm() < 1e-14);
 }
+
+#[test]
+fn advance_is_exact_inside_and_fine_beyond_the_limits() {
+    let mut a = servo();
+    let carry = |a: &Actuator, command: f64, limit: f64, n: usize| {
+        let free = a.free_motion(0.05);
+        let mut at = (0.0, 0.0);
+        for _ in 0..n {
+            at = a.advance(&free, (command, limit), at, 0.05);
+        }
+        at
+    };
+    a.dead_band_rad = 0.0;
+    let (x, v, _) = run(&a, 0.01, a.max_rate_rad_s, 0.2);
+    let got = carry(&a, 0.01, a.max_rate_rad_s, 4);
+    // integrator error of the comparison
+    assert!(
+        (got.0 - x).abs() < 1e-12 && (got.1 - v).abs() < 1e-11,
+        "{got:?}"
+    );
+    // a long slew with dead band: the kinks fall inside the short steps, error of their square
+    for dead_band_rad in [0.0, 0.01] {
+        a.dead_band_rad = dead_band_rad;
+        for n in [6, 12, 20] {
+            let (x, v, _) = run(&a, 0.4, a.max_rate_rad_s, 0.05 * n as f64);
+            let got = carry(&a, 0.4, a.max_rate_rad_s, n);
+            let off = (got.0 - x).abs().max((got.1 - v).abs() / 12.0);
+            assert!(off < 1e-3 * 0.4, "{n} {dead_band_rad}: {got:?} {x} {v}");
+        }
+    }
+}

@@ -279,9 +279,9 @@ fn build_one(
     let effectiveness = match &moving {
         Moving::All => 1.0,
         Moving::Fixed => 0.0,
-        Moving::Flap { thin, span_frac } => {
-            thin.tau * flap::VISCOUS_EFFECTIVENESS * flap::span_share(*span_frac)
-        }
+        Moving::Flap {
+            thin, span_frac, ..
+        } => thin.tau * flap::VISCOUS_EFFECTIVENESS * flap::span_share(*span_frac),
     };
     let plate = 0.25 * PI * water.density_kg_m3 * p.area_m2 * p.mac_m;
     let aero = Details {
@@ -343,10 +343,14 @@ fn moving_of(s: &SurfaceSpec) -> Moving {
         MovingPart::Flap {
             chord_frac,
             span_frac,
-        } => Moving::Flap {
-            thin: ThinFlap::new(chord_frac),
-            span_frac,
-        },
+        } => {
+            let thin = ThinFlap::new(chord_frac);
+            Moving::Flap {
+                drag: 1.7 * thin.chord_frac.powf(1.38) * thin.chord_frac * span_frac,
+                thin,
+                span_frac,
+            }
+        }
     }
 }
 
