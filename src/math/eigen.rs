@@ -7,22 +7,25 @@
 //! reached by B: the least singular value of [A - lambda I, B] is not zero   (Popov-Belevitch-Hautus)
 //! participation of state i: |w_i v_i| / sum
 //! ```
+//! Spectral radius by squaring: ln rho = lim (ln |A^2N| - ln |A^N|) / N, which delays (eigenvalues at zero
+//! in long chains) do not disturb.
+//!
 //! The Schur iteration of the matrix crate can run for ever on some matrices (a cyclic permutation
-//! of four); it is given a cap and, when it hits it, a Householder similarity that keeps the
-//! eigenvalues and breaks the cycle.
+//! of four). The matrix is balanced first (units as far apart as N and rad), the iteration is given a cap
+//! and, when it hits it, a Householder similarity that keeps the eigenvalues and breaks the cycle.
 //!
 //! # Valid when
 //! Finite entries. Of a repeated eigenvalue every vector found lies in its eigenspace, but the
 //! set may not span it; use [`unreached`] for questions about whole eigenspaces.
 //!
 //! # Source
-//! Golub & Van Loan, Matrix Computations, 4th ed. 2013, sections 7.5 (QR iteration), 7.6.1
+//! Golub & Van Loan, Matrix Computations, 4th ed. 2013, sections 7.5 (QR iteration, balancing), 7.6.1
 //! (inverse iteration); Hautus 1969, Indagationes Mathematicae 31, 443-448 (rank test);
 //! Perez-Arriaga, Verghese & Schweppe 1982, IEEE Trans. PAS-101 (participation).
 //!
 //! # Checked by
 //! `cyclic_permutation_does_not_hang`, `vectors_satisfy_their_equation`,
-//! `order_is_least_stable_first`, `unreached_mode_is_found_and_named`
+//! `spectral_radius_of_delays_and_pairs`, `order_is_least_stable_first`, `unreached_mode_is_found_and_named`
 
 use nalgebra::{Complex, DMatrix, DVector};
 
@@ -34,11 +37,16 @@ pub fn eigenvalues(a: &DMatrix<f64>) -> Option<DVector<Complex<f64>>> {
         return None;
     }
     let mut m = a.clone();
-    for attempt in 0..6 {
-        // a little slack each time: clusters of equal eigenvalues may never meet the last bit
-        let eps = f64::EPSILON * f64::from(1 << attempt);
-        if let Some(s) = m.clone().try_schur(eps, 60 * n.max(10)) {
-            return Some(s.complex_eigenvalues());
+    nalgebra::linalg::balancing::balance_parlett_reinsch(&mut m);
+    // a cluster at zero leaves the iteration nothing to compare with: later attempts work on A + shift
+    let size = m.amax();
+    for attempt in 0..6_u32 {
+        let shift = if attempt == 0 { 0.0 } else { 0.3 * size };
+        let moved = &m + DMatrix::identity(n, n) * shift;
+        // more slack each time: beside large entries, clusters never meet the last bit
+        let eps = f64::EPSILON * 8.0_f64.powi(attempt.cast_signed());
+        if let Some(s) = moved.try_schur(eps, 40 * n.max(10)) {
+            return Some(s.complex_eigenvalues().map(|v| v - shift));
         }
         let v = mirror(n, attempt);
         let vtm = v.transpose() * &m;
@@ -47,6 +55,30 @@ pub fn eigenvalues(a: &DMatrix<f64>) -> Option<DVector<Complex<f64>>> {
         m -= mv * v.transpose() * 2.0;
     }
     None
+}
+
+/// Squarings of [`log_spectral_radius`]: the bounded swing of the norm of a power, some ln 1e3, is spread
+/// over 2^18 of them.
+const SQUARINGS: u32 = 18;
+
+/// Natural logarithm of the largest modulus of an eigenvalue, to about 1e-5 absolute; minus infinity for
+/// a nilpotent matrix, NaN for one that is not finite.
+pub fn log_spectral_radius(a: &DMatrix<f64>) -> f64 {
+    let mut power = a.clone();
+    let (mut log, mut gain) = (0.0, 0.0); // ln |A^N|, and what N more add
+    for k in 0..=SQUARINGS {
+        let size = power.norm();
+        if size == 0.0 || size.is_nan() {
+            return size.ln();
+        }
+        power /= size;
+        gain = log + size.ln();
+        log += gain;
+        if k < SQUARINGS {
+            power = &power * &power;
+        }
+    }
+    gain / 2.0_f64.powi(SQUARINGS.cast_signed() - 1)
 }
 
 /// Unit vector of the k-th Householder similarity.
@@ -257,6 +289,24 @@ mod tests {
         }
         assert!(eigenvalues(&DMatrix::from_element(2, 2, f64::NAN)).is_none());
         assert!(eigenvalues(&DMatrix::zeros(0, 0)).is_none());
+    }
+
+    #[test]
+    fn spectral_radius_of_delays_and_pairs() {
+        // a damped pair behind a chain of delays
+        let mut a = DMatrix::zeros(12, 12);
+        for i in 0..9 {
+            a[(i, i + 1)] = 1.0;
+        }
+        let (r, w) = (0.997_f64, 0.05_f64);
+        let turn = [r * w.cos(), -r * w.sin(), r * w.sin(), r * w.cos()];
+        a.view_mut((10, 10), (2, 2))
+            .copy_from(&DMatrix::from_row_slice(2, 2, &turn));
+        a[(9, 10)] = 300.0;
+        assert!((log_spectral_radius(&a) - r.ln()).abs() < 1e-9);
+        assert!(log_spectral_radius(&(a.view((0, 0), (10, 10)) * 1.0)) < -1e300);
+        assert!((log_spectral_radius(&(&a * 1.01)) - (1.01 * r).ln()).abs() < 1e-9);
+        assert!(log_spectral_radius(&DMatrix::from_element(2, 2, f64::NAN)).is_nan());
     }
 
     #[test]

@@ -2,6 +2,7 @@
 
 pub mod eigen;
 pub mod expint;
+pub mod hash;
 pub mod lyapunov;
 pub mod ode;
 pub mod riccati;

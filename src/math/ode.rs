@@ -67,17 +67,19 @@ impl Rk4 {
     pub fn step(&mut self, h_s: f64, x: &mut [f64], mut f: impl FnMut(Stage, &[f64], &mut [f64])) {
         let mut first = std::mem::take(&mut self.first);
         f(Stage::Start, x, &mut first);
-        self.step_from(h_s, x, &first, f);
+        self.step_from(h_s, x, &first, |stage, x, dx| f(stage, x, dx));
         self.first = first;
     }
 
-    /// The same when the rate at the start is known already; `f` is called for the other three.
+    /// The same when the rate at the start is known already; `f` is called for the other three. It may
+    /// overwrite states of the trial that it knows by other means; of those, `x` at the end is to be
+    /// overwritten too.
     pub fn step_from(
         &mut self,
         h_s: f64,
         x: &mut [f64],
         first: &[f64],
-        mut f: impl FnMut(Stage, &[f64], &mut [f64]),
+        mut f: impl FnMut(Stage, &mut [f64], &mut [f64]),
     ) {
         let n = x.len();
         let (rate, sum, trial) = (

@@ -5,16 +5,17 @@
 //! care  A'X + X A - X B R^-1 B' X + Q = 0                     K = R^-1 B'X
 //! dare  X = A'X A - A'X B (R + B'X B)^-1 B'X A + Q             K = (R + B'X B)^-1 B'X A
 //! law   u = -K x                                              J = sum of x'Q x + u'R u
+//! cross J = sum of x'Q x + 2 x'N u + u'R u:  A - B R^-1 N', Q - N R^-1 N';  K + R^-1 N'
 //! kalman  P = prior covariance of x(k+1) = A x + w, y = C x + v:  dare with A', C'
 //!         M = P C'(C P C' + V)^-1:  x+ = x- + M (y - C x-)
 //! ```
 //! Continuous: sign of the Hamiltonian by Newton's iteration with determinant scaling, the
 //! Hamiltonian scaled so that Q and B R^-1 B' have the same norm. Discrete: structured doubling.
 //! Both are then polished by Newton-Kleinman steps (a Lyapunov equation each) while the residual
-//! falls.
+//! is above rounding and falls.
 //!
 //! # Symbols
-//! A (n x n), B (n x m), Q (n x n, symmetric, not negative), R (m x m, positive definite).
+//! A (n x n), B (n x m), Q (n x n, symmetric, not negative), R (m x m, positive definite), N (n x m).
 //!
 //! # Valid when
 //! (A, B) stabilisable, and no mode on the stability border unseen by Q; for the discrete solver
@@ -29,7 +30,8 @@
 //!
 //! # Checked by
 //! `riccati::tests`: `published_continuous`, `published_discrete`, `published_kalman_gains`,
-//! `ill_conditioned_families`, `margins_of_state_feedback`, `a_mode_out_of_reach_is_named`,
+//! `ill_conditioned_families`, `as_good_as_scipy_on_ill_conditioned_examples`,
+//! `cross_term_is_a_change_of_variables`, `margins_of_state_feedback`, `a_mode_out_of_reach_is_named`,
 //! `residual_is_small_on_random_systems`
 
 use nalgebra::{Complex, DMatrix};
@@ -45,8 +47,8 @@ pub struct Riccati {
     pub x: DMatrix<f64>,
     /// K (m x n): u = -K x.
     pub gain: DMatrix<f64>,
-    /// Eigenvalues of A - B K, least stable first.
-    pub poles: Vec<Complex<f64>>,
+    /// A - B K (n x n).
+    pub closed: DMatrix<f64>,
     /// Norm of what is left of the equation over the sum of the norms of its terms.
     pub residual_frac: f64,
 }
@@ -58,14 +60,38 @@ pub struct Kalman {
     pub prior: DMatrix<f64>,
     /// Gain M (n x p) of the measurement update.
     pub gain: DMatrix<f64>,
-    /// Eigenvalues of the error dynamics A (I - M C), largest modulus first.
-    pub poles: Vec<Complex<f64>>,
+    /// A - A M C (n x n), transposed: how the error of the prior dies.
+    pub closed: DMatrix<f64>,
     /// As in [`Riccati`].
     pub residual_frac: f64,
 }
 
+impl Riccati {
+    /// Eigenvalues of A - B K in no particular order.
+    ///
+    /// # Errors
+    /// Those the iteration cannot find.
+    pub fn poles(&self) -> Result<Vec<Complex<f64>>> {
+        spectrum(&self.closed)
+    }
+}
+
+impl Kalman {
+    /// Eigenvalues of the error dynamics A - A M C in no particular order.
+    ///
+    /// # Errors
+    /// Those the iteration cannot find.
+    pub fn poles(&self) -> Result<Vec<Complex<f64>>> {
+        spectrum(&self.closed)
+    }
+}
+
 /// Largest residual that is accepted; double precision leaves 1e-15 to 1e-10 on sane problems.
 const RESIDUAL_MOST: f64 = 1e-7;
+/// Residual per state that doubling leaves when only rounding is left: a Newton step betters nothing.
+const ROUNDING: f64 = 2e-16;
+/// Norm of the power of the closed loop at which doubling has ended: one that does not die is no solution.
+const LEFT_MOST: f64 = 1e-3;
 /// Distance (fraction of |A|) below which a mode counts as out of reach.
 const REACH_TOL: f64 = 1e-10;
 
@@ -106,35 +132,24 @@ pub fn care(
     let axis: Vec<_> = weak.iter().copied().filter(|e| e.re <= border).collect();
     name_unreached(a, b, &weak, names, &REGULATOR, "1/s")?;
     name_unseen(a, q, &axis, names, &REGULATOR, "1/s")?;
-    let mut x = sign_solution(a, &g, q, n).ok_or_else(|| no_solution(&REGULATOR))?;
-    let residual = |x: &DMatrix<f64>| {
-        let xa = x * a;
-        let xgx = x * &g * x;
-        let left = xa.transpose() + &xa - &xgx + q;
-        left.norm() / (2.0 * xa.norm() + xgx.norm() + q.norm()).max(f64::MIN_POSITIVE)
+    let x = sign_solution(a, &g, q, n).ok_or_else(|| no_solution(&REGULATOR))?;
+    let equation = Equation {
+        a,
+        b,
+        words: &REGULATOR,
+        residual: &|x| {
+            let xa = x * a;
+            let xgx = x * &g * x;
+            let left = xa.transpose() + &xa - &xgx + q;
+            Some(left.norm() / (2.0 * xa.norm() + xgx.norm() + q.norm()).max(f64::MIN_POSITIVE))
+        },
+        better: &|x| lyapunov::continuous(&(a - &g * x), &(q + x * &g * x)),
+        // the sign loses digits of small entries that the residual does not show
+        enough: 0.0,
+        gain: &|x| Some(&r_inv_bt * x),
     };
-    let mut res = residual(&x);
-    for _ in 0..6 {
-        let closed = a - &g * &x;
-        let Some(next) = lyapunov::continuous(&closed, &(q + &x * &g * &x)) else {
-            break;
-        };
-        let new = residual(&next);
-        if new.is_nan() || new >= res {
-            break;
-        }
-        (x, res) = (next, new);
-    }
-    let gain = &r_inv_bt * &x;
-    let mut poles = spectrum(&(a - b * &gain))?;
-    eigen::sort_continuous(&mut poles);
-    accept(res, poles[0].re < 0.0, &REGULATOR)?;
-    Ok(Riccati {
-        x,
-        gain,
-        poles,
-        residual_frac: res,
-    })
+    let stable = |closed: &DMatrix<f64>| Ok(spectrum(closed)?.iter().all(|e| e.re < 0.0));
+    equation.finish(x, &stable)
 }
 
 /// Discrete equation; arguments as in [`care`].
@@ -151,6 +166,33 @@ pub fn dare(
     dare_worded(a, b, q, r, names, &REGULATOR)
 }
 
+/// Discrete equation of a cost with a cross term `cross` (N, n x m); the whole cost must not be
+/// negative. X is that of the cost, the gain that of the law.
+///
+/// # Errors
+/// As in [`dare`].
+pub fn dare_cross(
+    a: &DMatrix<f64>,
+    b: &DMatrix<f64>,
+    q: &DMatrix<f64>,
+    cross: &DMatrix<f64>,
+    r: &DMatrix<f64>,
+    names: &[&str],
+) -> Result<Riccati> {
+    if cross.shape() != b.shape() || !cross.iter().all(|v| v.is_finite()) {
+        return Err(Error::new(format!(
+            "the cross term {:?} of the Riccati equation must be finite and of the shape {:?} of B",
+            cross.shape(),
+            b.shape()
+        )));
+    }
+    let (_, r_inv_nt) = prepare(a, cross, q, r)?;
+    let reduced = symmetric(&(q - cross * &r_inv_nt));
+    let mut solved = dare(&(a - b * &r_inv_nt), b, &reduced, r, names)?;
+    solved.gain += r_inv_nt;
+    Ok(solved)
+}
+
 fn dare_worded(
     a: &DMatrix<f64>,
     b: &DMatrix<f64>,
@@ -160,51 +202,103 @@ fn dare_worded(
     words: &Words,
 ) -> Result<Riccati> {
     let (_, r_inv_bt) = prepare(a, b, q, r)?;
-    let open = spectrum(a)?;
-    let weak: Vec<_> = open
-        .iter()
-        .copied()
-        .filter(|e| e.norm() >= 1.0 - 1e-9)
-        .collect();
-    name_unreached(a, b, &weak, names, words, "per sample")?;
-    name_unseen(a, q, &weak, names, words, "per sample")?;
+    if !a.iter().all(|v| v.is_finite()) {
+        return Err(Error::new("a matrix of the Riccati equation is not finite"));
+    }
     let g = symmetric(&(b * &r_inv_bt));
-    let mut x = doubling(a, &g, q).ok_or_else(|| no_solution(words))?;
-    let gain_of = |x: &DMatrix<f64>| {
+    // what fails is looked into afterwards: the doubling ends only where a stabilising solution exists
+    let Some(x) = doubling(a, &g, q) else {
+        name_weak(a, b, q, names, words)?;
+        return Err(no_solution(words));
+    };
+    let gain = |x: &DMatrix<f64>| {
         let bx = b.transpose() * x;
         (r + &bx * b).cholesky().map(|c| c.solve(&(bx * a)))
     };
-    let residual = |x: &DMatrix<f64>| -> Option<f64> {
-        let k = gain_of(x)?;
-        let xa = x * a;
-        let axa = a.transpose() * &xa;
-        let drop = xa.transpose() * b * k;
-        let left = &axa - &drop + q - x;
-        Some(left.norm() / (axa.norm() + drop.norm() + q.norm() + x.norm()).max(f64::MIN_POSITIVE))
+    let equation = Equation {
+        a,
+        b,
+        words,
+        residual: &|x| {
+            let k = gain(x)?;
+            let xa = x * a;
+            let axa = a.transpose() * &xa;
+            let drop = xa.transpose() * b * k;
+            let left = &axa - &drop + q - x;
+            let size = axa.norm() + drop.norm() + q.norm() + x.norm();
+            Some(left.norm() / size.max(f64::MIN_POSITIVE))
+        },
+        better: &|x| {
+            let k = gain(x)?;
+            let cost = symmetric(&(q + k.transpose() * r * &k));
+            lyapunov::discrete(&(a - b * &k), &cost)
+        },
+        enough: ROUNDING * a.nrows() as f64,
+        gain: &gain,
     };
-    let mut res = residual(&x).ok_or_else(|| no_solution(words))?;
-    for _ in 0..6 {
-        let Some(k) = gain_of(&x) else { break };
-        let closed = a - b * &k;
-        let cost = q + k.transpose() * r * &k;
-        let Some(next) = lyapunov::discrete(&closed, &symmetric(&cost)) else {
-            break;
-        };
-        match residual(&next) {
-            Some(new) if new < res => (x, res) = (next, new),
-            _ => break,
+    equation.finish(x, &|_| Ok(true))
+}
+
+/// Names the mode on or outside the unit circle that is out of reach or unseen, if there is one.
+fn name_weak(
+    a: &DMatrix<f64>,
+    b: &DMatrix<f64>,
+    q: &DMatrix<f64>,
+    names: &[&str],
+    words: &Words,
+) -> Result<()> {
+    let mut weak = spectrum(a)?;
+    weak.retain(|e| e.norm() >= 1.0 - 1e-9);
+    name_unreached(a, b, &weak, names, words, "per sample")?;
+    name_unseen(a, q, &weak, names, words, "per sample")
+}
+
+type Step<'a, T> = &'a dyn Fn(&DMatrix<f64>) -> Option<T>;
+
+/// What the end of both solvers needs of the equation.
+struct Equation<'a> {
+    a: &'a DMatrix<f64>,
+    b: &'a DMatrix<f64>,
+    words: &'a Words,
+    /// Residual of X, relative.
+    residual: Step<'a, f64>,
+    /// X after one Newton-Kleinman step.
+    better: Step<'a, DMatrix<f64>>,
+    /// Residual below which X is not polished.
+    enough: f64,
+    /// K of X.
+    gain: Step<'a, DMatrix<f64>>,
+}
+
+impl Equation<'_> {
+    /// Polishes X and judges it; `stable` says whether A - B K is.
+    fn finish(
+        &self,
+        mut x: DMatrix<f64>,
+        stable: &dyn Fn(&DMatrix<f64>) -> Result<bool>,
+    ) -> Result<Riccati> {
+        let failed = || no_solution(self.words);
+        let mut residual_frac = (self.residual)(&x).ok_or_else(failed)?;
+        for _ in 0..6 {
+            if residual_frac <= self.enough {
+                break;
+            }
+            let Some(next) = (self.better)(&x) else { break };
+            match (self.residual)(&next) {
+                Some(new) if new < residual_frac => (x, residual_frac) = (next, new),
+                _ => break,
+            }
         }
+        let gain = (self.gain)(&x).ok_or_else(failed)?;
+        let closed = self.a - self.b * &gain;
+        accept(residual_frac, stable(&closed)?, self.words)?;
+        Ok(Riccati {
+            x,
+            gain,
+            closed,
+            residual_frac,
+        })
     }
-    let gain = gain_of(&x).ok_or_else(|| no_solution(words))?;
-    let mut poles = spectrum(&(a - b * &gain))?;
-    eigen::sort_discrete(&mut poles);
-    accept(res, poles[0].norm() < 1.0, words)?;
-    Ok(Riccati {
-        x,
-        gain,
-        poles,
-        residual_frac: res,
-    })
 }
 
 /// Steady observer of x(k+1) = A x + w, y = C x + v with covariances `w` (n x n) and `v` (p x p).
@@ -226,7 +320,7 @@ pub fn kalman(
     Ok(Kalman {
         gain: s.solve(&pc.transpose()).transpose(),
         prior: dual.x,
-        poles: dual.poles,
+        closed: dual.closed,
         residual_frac: dual.residual_frac,
     })
 }
@@ -390,7 +484,8 @@ fn sign_solution(
     x.iter().all(|v| v.is_finite()).then(|| symmetric(&x) * s)
 }
 
-/// X by structured doubling.
+/// X by structured doubling; none where no stabilising solution is reached. A ends as a power of the
+/// closed loop, so that it vanishes where that is stable and only there.
 fn doubling(a: &DMatrix<f64>, g: &DMatrix<f64>, q: &DMatrix<f64>) -> Option<DMatrix<f64>> {
     let n = a.nrows();
     let (mut a, mut g, mut h) = (a.clone(), g.clone(), symmetric(q));
@@ -405,7 +500,8 @@ fn doubling(a: &DMatrix<f64>, g: &DMatrix<f64>, q: &DMatrix<f64>) -> Option<DMat
         if !h.iter().chain(&a).all(|v| v.is_finite()) {
             return None;
         }
-        if dh.norm() <= 1e-16 * h.norm() {
+        // slow states without a price end later than X
+        if dh.norm() <= 1e-16 * h.norm() && a.norm() < LEFT_MOST {
             return Some(h);
         }
     }
