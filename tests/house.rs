@@ -24,7 +24,9 @@ const FLOORS: &[&[&str]] = &[
     &["design"],
     &["sim"],
     &["metrics"],
+    &["closed_loop"],
     &["campaign"],
+    &["tuning"],
     &["report"],
     &["cli"],
 ];
@@ -77,6 +79,7 @@ const DOORS: &[(&str, &[&str], &[&str])] = &[
             "src/report/",
             "src/cli/",
             "src/control/external.rs",
+            "src/tuning/store.rs",
         ],
     ),
     (
@@ -84,7 +87,9 @@ const DOORS: &[(&str, &[&str], &[&str])] = &[
         &["rayon", "std::thread", "thread::spawn"],
         &[
             "src/hydro/",
+            "src/closed_loop/",
             "src/campaign/",
+            "src/tuning/",
             "src/cli/",
             "src/control/external.rs",
         ],
@@ -438,7 +443,7 @@ mod command_line {
     fn every_option_has_help_and_every_number_a_unit() {
         let units = [
             "knots", "degrees", "seconds", "metres", "hertz", "rad/s", "count", "no unit",
-            "percent",
+            "percent", "decibels",
         ];
         let numbers = [
             TypeId::of::<f64>(),

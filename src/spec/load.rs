@@ -17,6 +17,7 @@ use super::fault::FaultSpec;
 use super::scenario::ScenarioSpec;
 use super::sea::SeaSpec;
 use super::source::{Source, locate};
+use super::tuning::TuningSpec;
 use super::{hint, schema, shape, syntax, validate};
 use crate::error::{Error, Problem, Result};
 
@@ -71,6 +72,7 @@ document!(ControllerSpec, "controller", validate::controller);
 document!(CriteriaSpec, "criteria", validate::criteria);
 document!(FaultSpec, "fault", validate::fault);
 document!(ScenarioSpec, "scenario", validate::scenario);
+document!(TuningSpec, "tuning", validate::tuning);
 
 /// Any file, by its `format`.
 #[derive(Clone, Debug)]
@@ -87,6 +89,8 @@ pub enum Any {
     Fault(Box<Loaded<FaultSpec>>),
     /// A scenario.
     Scenario(Box<Loaded<ScenarioSpec>>),
+    /// A tuning.
+    Tuning(Box<Loaded<TuningSpec>>),
 }
 
 /// Reads a craft file.
@@ -137,6 +141,14 @@ pub fn load_scenario(path: impl AsRef<Path>) -> Result<Loaded<ScenarioSpec>> {
     load(path.as_ref())
 }
 
+/// Reads a tuning file, not the files it names.
+///
+/// # Errors
+/// All problems of the file, each with its place.
+pub fn load_tuning(path: impl AsRef<Path>) -> Result<Loaded<TuningSpec>> {
+    load(path.as_ref())
+}
+
 /// Reads a file of whatever kind its `format` says.
 ///
 /// # Errors
@@ -159,6 +171,7 @@ pub fn parse_any(path: &Path, bytes: Vec<u8>, on_disk: bool) -> Result<Any> {
         ControllerSpec::KIND => Any::Controller(Box::new(finish(source, &value, on_disk)?)),
         CriteriaSpec::KIND => Any::Criteria(Box::new(finish(source, &value, on_disk)?)),
         FaultSpec::KIND => Any::Fault(Box::new(finish(source, &value, on_disk)?)),
+        TuningSpec::KIND => Any::Tuning(Box::new(finish(source, &value, on_disk)?)),
         _ => Any::Scenario(Box::new(finish(source, &value, on_disk)?)),
     })
 }
@@ -314,13 +327,14 @@ fn sorted(mut problems: Vec<Problem>, source: &Source) -> Error {
 }
 
 /// The kinds of file, in the order a user meets them.
-pub const KINDS: [&str; 6] = [
+pub const KINDS: [&str; 7] = [
     "craft",
     "sea",
     "controller",
     "criteria",
     "fault",
     "scenario",
+    "tuning",
 ];
 
 fn kind_of(value: &Value, source: &Source) -> Result<&'static str> {

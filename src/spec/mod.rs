@@ -1,7 +1,7 @@
 //! What the files say, and nothing more.
 //!
-//! Six kinds of file, each JSON with a `format` key that names kind and version: [`craft`],
-//! [`sea`], [`controller`], [`criteria`], [`fault`], [`scenario`]. [`load`] reads them and tells every fault at
+//! Seven kinds of file, each JSON with a `format` key that names kind and version: [`craft`],
+//! [`sea`], [`controller`], [`criteria`], [`fault`], [`scenario`], [`tuning`]. [`load`] reads them and tells every fault at
 //! once with its place; [`validate`] holds the checks that need more than one key; the allowed
 //! range of a single number stands beside its field and goes into the JSON Schemas of [`schema`].
 
@@ -14,7 +14,9 @@ pub mod fields;
 mod hint;
 #[cfg(test)]
 mod hostile_tests;
+pub mod key_path;
 pub mod load;
+pub mod orders;
 pub mod outline;
 pub mod resolve;
 pub mod scenario;
@@ -24,6 +26,7 @@ mod shape;
 pub mod source;
 pub mod suffix;
 mod syntax;
+pub mod tuning;
 pub mod validate;
 
 pub use hint::{closest, number};

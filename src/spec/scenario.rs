@@ -4,6 +4,8 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use super::orders::OrderSpec;
+
 /// A scenario.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
@@ -56,6 +58,9 @@ pub struct ScenarioSpec {
     /// How heading and speed are kept.
     #[serde(default)]
     pub course: CourseSpec,
+    /// What humans order in the course of every run.
+    #[serde(default)]
+    pub orders: Vec<OrderSpec>,
     /// Switches of the physics.
     #[serde(default)]
     pub physics: PhysicsSpec,

@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use super::scenario::divides;
-use super::{must_be_known, number};
+use super::{must_be_known, number, orders};
 use crate::error::{Error, Problem, Result};
 use crate::spec::controller::{ControllerSpec, LawSpec};
 use crate::spec::craft::{CraftSpec, MovingPart, SurfaceGroup};
@@ -52,6 +52,9 @@ pub fn bundle(path: impl AsRef<Path>) -> Result<Bundle> {
         let more = with_craft(&scenario.spec, &craft.spec);
         problems.extend(locate(more, &scenario.source));
         for law in controllers.iter().flatten() {
+            let mut more = Vec::new();
+            orders::with_law(&mut more, &scenario.spec.orders, &law.spec);
+            problems.extend(locate(more, &scenario.source));
             let more = law_with_craft(&law.spec, &craft.spec, &scenario.spec);
             problems.extend(locate(more, &law.source));
         }
@@ -113,6 +116,7 @@ fn with_craft(scenario: &ScenarioSpec, craft: &CraftSpec) -> Vec<Problem> {
             );
         }
     }
+    orders::with_craft(&mut problems, &scenario.orders, craft);
     if let (Some(stations), Some(hull)) = (
         &scenario.physics.stations_x_m,
         Outline::of(&craft.lower_hulls),
@@ -151,6 +155,21 @@ fn law_with_craft(
     for (i, channel) in law.channels.iter().enumerate() {
         let at = format!("channels[{i}]");
         must_be_known(&mut problems, at, channel, &turning, "surface that turns");
+    }
+    for (i, c) in law.calibration.iter().enumerate() {
+        let at = format!("calibration[{i}]");
+        let place = format!("{at}.surface");
+        must_be_known(
+            &mut problems,
+            place,
+            &c.surface,
+            &turning,
+            "surface that turns",
+        );
+        if let Some(other) = &c.wired_to {
+            let place = format!("{at}.wired_to");
+            must_be_known(&mut problems, place, other, &turning, "surface that turns");
+        }
     }
     let pairs = movable(craft, SurfaceGroup::Forward) + movable(craft, SurfaceGroup::Aft);
     let drives = matches!(law.law, LawSpec::Pid(_) | LawSpec::Lqr(_));

@@ -7,12 +7,15 @@
 mod bundle;
 mod controller;
 mod craft;
+mod orders;
 mod paths;
 mod scenario;
 mod sea;
 mod surface;
 #[cfg(test)]
 mod tests;
+mod tuning;
+mod tuning_bundle;
 
 use std::path::Path;
 
@@ -27,6 +30,8 @@ pub(super) use controller::controller;
 pub(super) use craft::craft;
 pub(super) use scenario::scenario;
 pub(super) use sea::sea;
+pub(super) use tuning::tuning;
+pub use tuning_bundle::{TuningBundle, tuning_bundle};
 
 pub(super) fn criteria(spec: &CriteriaSpec, _: Option<&Path>) -> Vec<Problem> {
     let mut problems = Vec::new();

@@ -46,6 +46,7 @@ pub(crate) fn scenario(spec: &ScenarioSpec, folder: Option<&Path>) -> Vec<Proble
             ),
         ));
     }
+    super::orders::alone(&mut problems, spec);
     if let Some(stations) = &spec.physics.stations_x_m {
         let at = |i| format!("physics.stations_x_m[{i}]");
         ascending(&mut problems, stations.iter().copied(), at, "m");

@@ -381,3 +381,85 @@ fn specifications_built_in_memory_are_checked_alike() {
         .collect();
     assert_eq!(keys, ["surfaces[0].span_m", "struts[0].aft_x_m"]);
 }
+
+#[test]
+fn orders_are_checked_with_place_and_remedy() {
+    let text = |orders: &str| {
+        format!(
+            r#"{{"format": "ridewright.scenario/1", "name": "n", "craft": "c", "sea": "s",
+            "controllers": ["x"], "speeds_kn": [10, 16], "headings_deg": [180],
+            "duration_s": 100, "run_in_s": 20, "orders": [{orders}]}}"#
+        )
+    };
+    let told = |orders: &str| {
+        crate::spec::load::parse::<crate::spec::scenario::ScenarioSpec>("t.json", &text(orders))
+            .map_or_else(|e| e.to_string(), |_| "fine".into())
+    };
+    assert_eq!(told(r#"{"at_s": 120, "order": {"mode": "off"}}"#), "fine");
+    for (orders, want) in [
+        (
+            r#"{"at_s": 130, "order": {"mode": "off"}}"#,
+            ["orders[0].at_s", "the run ends at 120 s", "run-in"],
+        ),
+        (
+            r#"{"at_s": 9, "order": {"mode": "off"}}, {"at_s": 8, "order": {"release": {}}}"#,
+            ["orders[1].at_s", "must not be earlier", "order of time"],
+        ),
+        (
+            r#"{"at_s": 9, "order": {"speed_kn": 12.5}}"#,
+            [
+                "orders[0].order.speed_kn",
+                "12.5 kn in runs at 10 kn",
+                "between 8 and 12 kn",
+            ],
+        ),
+        (
+            r#"{"at_s": 9, "order": {"mode": "auto"}}"#,
+            ["orders[0].order.mode", "standby", "engaged"],
+        ),
+        (
+            r#"{"at_s": 9, "order": {"helm": {"cours_deg": 3}}}"#,
+            ["cours_deg", "course_deg", "orders[0]"],
+        ),
+    ] {
+        let e = told(orders);
+        assert!(want.iter().all(|w| e.contains(w)), "{want:?}: {e}");
+    }
+    let held = text(r#"{"at_s": 9, "order": {"helm": {"rudder_deg": 3}}}"#)
+        .replace(r#""name""#, r#""course": {"mean_held": {}}, "name""#);
+    let e = crate::spec::load::parse::<crate::spec::scenario::ScenarioSpec>("t.json", &held);
+    assert!(e.unwrap_err().to_string().contains("held by springs"));
+}
+
+#[test]
+fn calibration_is_checked() {
+    let told = |entries: &str| {
+        let text = format!(
+            r#"{{"format": "ridewright.controller/1", "name": "n", "law": {{"fixed": {{}}}},
+            "modes": {{}}, "calibration": [{entries}]}}"#
+        );
+        crate::spec::load::parse::<crate::spec::controller::ControllerSpec>("t.json", &text)
+            .map_or_else(|e| e.to_string(), |_| "fine".into())
+    };
+    assert_eq!(
+        told(r#"{"surface": "a", "scale": -1, "zero_deg": 2}"#),
+        "fine"
+    );
+    let crossed = r#"{"surface": "a", "wired_to": "b"}, {"surface": "b", "wired_to": "a"}"#;
+    assert_eq!(told(crossed), "fine");
+    for (entries, want) in [
+        (r#"{"surface": "a", "scale": 0.01}"#, "calibration[0].scale"),
+        (
+            r#"{"surface": "a", "stop_min_deg": 5, "stop_max_deg": -5}"#,
+            "stop_max_deg",
+        ),
+        (
+            r#"{"surface": "a"}, {"surface": "a"}"#,
+            "calibration[1].surface",
+        ),
+        (r#"{"surface": "a", "wired_to": "b"}"#, "two channels"),
+    ] {
+        let e = told(entries);
+        assert!(e.contains(want), "{want}: {e}");
+    }
+}

@@ -1,0 +1,21 @@
+//! Gains against speed in a controller file.
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use super::pid::{AngleGains, HeaveGains};
+
+/// The gains at one speed. They are stated at the reference speed like the gains outside, so the
+/// scaling with (reference speed / speed)^2 goes on between and beyond the rows.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct ScheduleRow {
+    /// Speed, kn; rows ascend. Between rows gains run linearly, beyond the ends they stay.
+    pub speed_kn: f64,
+    /// Heave.
+    pub heave: HeaveGains,
+    /// Pitch.
+    pub pitch: AngleGains,
+    /// Roll.
+    pub roll: AngleGains,
+}
