@@ -18,6 +18,9 @@ use ridewright::spec::controller::{ControllerSpec, ExternalSpec, LawSpec};
 use ridewright::spec::craft::SurfaceGroup;
 use ridewright::units::{G_M_S2, kn};
 
+#[path = "controllers/linear_form.rs"]
+mod linear_form;
+
 fn folder() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("controllers")
 }
@@ -59,6 +62,7 @@ fn setup() -> Setup {
                 Vector3::new(0.0, 1.0, 0.0),
             ),
         ],
+        wakes: Vec::new(),
         sample_period_s: 0.1,
         motion_unit_m: Vector3::new(0.0, 0.0, -3.0),
         height_sensors_m: vec![Vector3::new(0.0, 0.0, -3.0)],
@@ -531,6 +535,63 @@ fn shipped_gains_hold_a_textbook_craft_that_diverges_without() {
                 "{} {speed_kn} kn: {kept:?}",
                 law.info().name
             );
+        }
+    }
+}
+
+/// A law behind servos that turn the other way, twice as far, off their zero, or on each other's wires,
+/// drives the fins as it does without, and is linear as its own form says.
+#[test]
+fn a_calibration_changes_nothing_for_the_fins() {
+    let setup = setup();
+    for file in ["fixed.json", "pid.json"] {
+        let plain = load(file);
+        let mut calibrated = serde_json::to_value(&plain).unwrap();
+        calibrated["modes"] = serde_json::json!({});
+        calibrated["calibration"] = serde_json::json!([
+            {"surface": "fwd_p", "scale": -1.0, "zero_deg": 1.5},
+            {"surface": "fwd_s", "scale": 2.0},
+            {"surface": "aft_p", "wired_to": "aft_s"},
+            {"surface": "aft_s", "wired_to": "aft_p", "scale": -0.5}
+        ]);
+        // servo of each fin, its scale and zero in rad
+        let map = [
+            (0, -1.0, 1.5_f64.to_radians()),
+            (1, 2.0, 0.0),
+            (3, 1.0, 0.0),
+            (2, -0.5, 0.0),
+        ];
+        let calibrated: ControllerSpec = serde_json::from_value(calibrated).unwrap();
+        let mut a = from_spec(&plain, &folder(), None).unwrap();
+        let mut b = from_spec(&calibrated, &folder(), None).unwrap();
+        a.reset(&setup).unwrap();
+        // wider stops, so that no servo meets one before its fin does
+        let mut wide = setup.clone();
+        for s in &mut wide.surfaces {
+            (s.min_rad, s.max_rad) = (-1.0, 1.0);
+        }
+        b.reset(&wide).unwrap();
+        let mut u = FinCommand::at_trim(&setup);
+        let mut v = FinCommand::at_trim(&wide);
+        for (fin, (servo, scale, zero)) in map.iter().enumerate() {
+            v.fin_rad[*servo] = zero + scale * setup.surfaces[fin].trim_rad;
+        }
+        for k in 0..200 {
+            let t = 0.1 * f64::from(k);
+            let mut y = Measurement::at_trim(&setup);
+            y.theta_rad += 0.01 * t.sin();
+            y.phi_rad = 0.02 * (0.7 * t).sin();
+            y.rates_rad_s = Vector3::new(0.01, 0.01 * t.cos(), 0.0);
+            let mut z = y.clone();
+            y.surface_rad.clone_from(&u.fin_rad);
+            z.surface_rad.clone_from(&v.fin_rad);
+            a.update(t, &y, &mut u).unwrap();
+            b.update(t, &z, &mut v).unwrap();
+            for (fin, (servo, scale, zero)) in map.iter().enumerate() {
+                let want = zero + scale * u.fin_rad[fin];
+                // a zero added and taken off again rounds at 1e-17 of a radian, fed back 200 times
+                assert!((v.fin_rad[*servo] - want).abs() < 1e-12, "{file} {k} {fin}");
+            }
         }
     }
 }

@@ -48,6 +48,7 @@
 use nalgebra::{Matrix3, Matrix3x2, Vector2, Vector3};
 use num_complex::Complex64;
 
+use super::linear::{Diagram, LawSignal, Line};
 use super::signal::{Measurement, Setup, vertical};
 use crate::units::G_M_S2;
 
@@ -82,6 +83,17 @@ pub struct HeaveEstimate {
     pub unit_acceleration_m_s2: f64,
     /// Mean relative heave by the height sensors (true heave plus elevation), m.
     pub height_heave_m: f64,
+}
+
+/// The observer's answers as lines about trim.
+#[derive(Clone, Debug)]
+pub struct HeaveLines {
+    /// Heave of O, down positive.
+    pub heave: Line,
+    /// Its rate.
+    pub heave_rate: Line,
+    /// Vertical acceleration of the motion unit, bias removed.
+    pub unit_acceleration: Line,
 }
 
 impl HeaveEstimator {
@@ -126,6 +138,18 @@ impl HeaveEstimator {
         };
     }
 
+    /// Starts over from these readings, without vertical motion.
+    pub fn restart(&mut self, y: &Measurement) {
+        let (phi, theta) = if y.valid.attitude {
+            (y.phi_rad, y.theta_rad)
+        } else {
+            (0.0, self.trim_pitch_rad)
+        };
+        let slow = mean_heave(y, &self.sensors_m, phi, theta).unwrap_or(self.trim_heave_m);
+        self.x = Vector3::new(slow + vertical(&self.unit_m, phi, theta), 0.0, 0.0);
+        self.last_input = None;
+    }
+
     /// One sample.
     pub fn step(&mut self, y: &Measurement) -> HeaveEstimate {
         let (phi, theta) = if y.valid.attitude {
@@ -157,10 +181,53 @@ impl HeaveEstimator {
         self.out
     }
 
+    /// The observer about trim, all readings valid, its inputs before the first sample those of trim. Yaw
+    /// rate is left out: it enters the lever arm by `y_P sin theta` only.
+    pub fn draw(&self, d: &mut Diagram) -> HeaveLines {
+        let lever = lever(&self.unit_m, self.trim_pitch_rad, d);
+        let slow = d.input(LawSignal::HeightHeave) + lever.clone();
+        let a = d.input(LawSignal::VerticalAcceleration);
+        let inputs = [a.clone() + d.before(&a), slow.clone() + d.before(&slow)];
+        let old = [d.state(), d.state(), d.state()];
+        let new = [0, 1, 2].map(|i| {
+            let mut x = Line::zero();
+            for (j, (_, state)) in old.iter().enumerate() {
+                x = x + state.clone() * self.ad[(i, j)];
+            }
+            for (j, input) in inputs.iter().enumerate() {
+                x = x + input.clone() * self.bd[(i, j)];
+            }
+            x
+        });
+        for ((at, _), x) in old.iter().zip(&new) {
+            d.set_state(*at, x.clone());
+        }
+        let [z, v, bias] = new;
+        let (p, q) = (d.input(LawSignal::RollRate), d.input(LawSignal::PitchRate));
+        let arm_rate = turned(&self.unit_m, self.trim_pitch_rad, p, q);
+        HeaveLines {
+            heave: z - lever,
+            heave_rate: v - arm_rate,
+            unit_acceleration: a - bias,
+        }
+    }
+
     /// The newest estimate.
     pub fn estimate(&self) -> HeaveEstimate {
         self.out
     }
+}
+
+/// Small change of `vertical(r, phi, theta)` about `trim_pitch_rad`.
+pub fn lever(r_m: &Vector3<f64>, trim_pitch_rad: f64, d: &mut Diagram) -> Line {
+    let (st, ct) = trim_pitch_rad.sin_cos();
+    d.input(LawSignal::Roll) * (ct * r_m.y) - d.input(LawSignal::Pitch) * (ct * r_m.x + st * r_m.z)
+}
+
+/// `vertical(omega x r, 0, theta)` of a roll and a pitch rate (or of their derivatives).
+pub fn turned(r_m: &Vector3<f64>, trim_pitch_rad: f64, roll: Line, pitch: Line) -> Line {
+    let (st, ct) = trim_pitch_rad.sin_cos();
+    roll * (ct * r_m.y) - pitch * (ct * r_m.x + st * r_m.z)
 }
 
 /// Heave of O by the valid height sensors (true heave plus mean elevation), m; `None` without any.

@@ -6,6 +6,7 @@
 //! second order  w^2 / (s^2 + 2 z w s + w^2)
 //! notch     (s^2 + 2 d z w s + w^2) / (s^2 + 2 z w s + w^2),  gain d at w
 //! s -> (2/T) (1 - 1/z) / (1 + 1/z)     (bilinear transform)
+//! delay     Pade 4 by 4, all-pass
 //! ```
 //! The notch and the second-order filter replace `2/T` by `w / tan(w T / 2)` so that the frequency
 //! w is met exactly (prewarping); the first-order ones do not, so that they equal the textbook form.
@@ -20,10 +21,17 @@
 //! Franklin, Powell & Workman, Digital Control of Dynamic Systems, 3rd ed. 1998, section 6.1.
 //!
 //! # Checked by
-//! `tustin_coefficients_are_the_textbook_ones`, `notch_removes_its_frequency_only`,
+//! `delay_is_late_and_nothing_else`, `tustin_coefficients_are_the_textbook_ones`, `notch_removes_its_frequency_only`,
 //! `steady_input_gives_steady_output`, `response_agrees_with_the_recursion`
 
 use num_complex::Complex64;
+
+/// Pade's approximant of order 4 by 4 of exp(-p) in two factors (p^2 - a p + b)/(p^2 + a p + b): a, b
+/// from the roots of p^4 + 20 p^3 + 180 p^2 + 840 p + 1680.
+const PADE_4: [[f64; 2]; 2] = [
+    [8.415157588718518, 45.951201907484815],
+    [11.584842411281498, 36.56052356111178],
+];
 
 /// A second-order section in transposed direct form II; first-order filters leave the last
 /// coefficients zero.
@@ -92,6 +100,21 @@ impl Section {
         )
     }
 
+    /// A delay that need not be whole samples, as two sections to be taken one after the other: gain one
+    /// everywhere; wrong by 0.2 % at omega delay = 2.7 rad, 3 % at 5 rad, 12 % at 6 rad.
+    pub fn delay(delay_s: f64, period_s: f64) -> [Self; 2] {
+        let k = 2.0 * delay_s.max(0.0) / period_s;
+        PADE_4.map(|[p, q]| {
+            let (most, mid, least) = (k * k + p * k + q, 2.0 * (q - k * k), k * k - p * k + q);
+            Section::new([least / most, mid / most, 1.0], [mid / most, least / most])
+        })
+    }
+
+    /// Takes the coefficients of another section and keeps what has come in.
+    pub fn retune(&mut self, other: &Section) {
+        (self.b, self.a) = (other.b, other.a);
+    }
+
     /// One sample in, one out.
     pub fn step(&mut self, x: f64) -> f64 {
         let y = self.b[0] * x + self.s1;
@@ -152,6 +175,26 @@ mod tests {
         assert!(f.response(15.0, 0.1).norm() > 0.98);
         let g = Section::low_pass_2(1.5, 0.5, 0.1);
         assert!((g.response(1.5, 0.1).norm() - 1.0).abs() < TOL_ROUND); // 1/(2 z) = 1
+    }
+
+    #[test]
+    fn delay_is_late_and_nothing_else() {
+        // error of the approximant in continuous time 6e-4 at 3 rad, 0.035 at 5 rad, 0.114 at 5.94 rad; the
+        // bilinear rule changes omega T by a share of (omega T)^2/12 and so the phase
+        for (delay, omega, most) in [
+            (2.7, 0.2, 1e-4),
+            (2.7, 1.0, 3e-3),
+            (0.73, 2.0, 6e-3),
+            (0.02, 3.0, 1e-3),
+            (2.7, 1.85, 0.035),
+            (2.7, 2.2, 0.12),
+        ] {
+            let [a, b] = Section::delay(delay, 0.1);
+            let got = a.response(omega, 0.1) * b.response(omega, 0.1);
+            let want = Complex64::from_polar(1.0, -omega * delay);
+            assert!((got - want).norm() < most, "{delay} {omega}: {got} {want}");
+            assert!((got.norm() - 1.0).abs() < TOL_ROUND);
+        }
     }
 
     #[test]

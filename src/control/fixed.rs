@@ -1,6 +1,7 @@
 //! Surfaces held at their trim angles: the baseline of every comparison.
 
-use super::signal::{FinCommand, Measurement, Setup};
+use super::linear::LinearLaw;
+use super::signal::{FinCommand, Measurement, SetPoint, Setup};
 use super::{Controller, ControllerInfo};
 use crate::error::Result;
 
@@ -51,6 +52,19 @@ impl Controller for Fixed {
         for &(i, angle) in &self.trim {
             u.fin_rad[i] = angle;
         }
+        Ok(())
+    }
+
+    fn linear(&self) -> Result<LinearLaw> {
+        if self.period_s > 0.0 {
+            Ok(LinearLaw::none(self.period_s))
+        } else {
+            Err(super::not_reset(&self.name))
+        }
+    }
+
+    /// The baseline keeps its trim whatever is asked.
+    fn set_point(&mut self, _s: SetPoint) -> Result<()> {
         Ok(())
     }
 }

@@ -41,11 +41,15 @@ use crate::error::{Error, Problem, Result};
 use crate::spec::controller::{ControllerSpec, LawSpec};
 
 pub mod allocate;
+pub mod calibration;
 pub mod estimate;
 pub mod external;
 pub mod filter;
 pub mod fixed;
+pub mod gain_schedule;
+pub mod linear;
 pub mod lqr;
+pub mod modes;
 pub mod pid;
 pub mod restrict;
 pub mod schedule;
@@ -53,7 +57,7 @@ pub mod signal;
 #[cfg(test)]
 pub(crate) mod testcraft;
 
-use signal::{FinCommand, Measurement, Setup, Trace};
+use signal::{FinCommand, Measurement, SetPoint, Setup, Trace};
 
 /// The format word of controller files.
 pub const FORMAT: &str = "ridewright.controller/1";
@@ -93,19 +97,72 @@ pub trait Controller: Send {
     /// When the law cannot go on (an outside process died, a number is not finite).
     fn update(&mut self, t_s: f64, y: &Measurement, u: &mut FinCommand) -> Result<()>;
 
+    /// The law takes over from somebody else at this instant; `update` of the same readings comes next.
+    /// `u` holds the angles commanded until now: a law that can makes its first commands meet them.
+    ///
+    /// # Errors
+    /// A law that was not reset.
+    fn engage(&mut self, _y: &Measurement, _u: &FinCommand) -> Result<()> {
+        Ok(())
+    }
+
+    /// Another set-point to hold from now on.
+    ///
+    /// # Errors
+    /// A law that takes none.
+    fn set_point(&mut self, _goal: SetPoint) -> Result<()> {
+        Err(Error::with_hint(
+            format!("`{}` holds trim and takes no set-point", self.info().name),
+            "a modal PID takes set-points of height, pitch and roll",
+        ))
+    }
+
+    /// The law about trim at the speed of the last reset, inside all limits and engaged: what it does
+    /// to small signals, exactly.
+    ///
+    /// # Errors
+    /// A law that has no linear form (an outside program), or that was not reset.
+    fn linear(&self) -> Result<linear::LinearLaw> {
+        Err(Error::with_hint(
+            format!("`{}` has no linear form", self.info().name),
+            "judge it by simulation: `ridewright compare`",
+        ))
+    }
+
+    /// What a human orders; only a law with modes ([`modes::Supervised`]) takes all of it.
+    ///
+    /// # Errors
+    /// An order that the law does not know.
+    fn order(&mut self, order: &modes::Order) -> Result<()> {
+        match *order {
+            modes::Order::SetPoint(s) => self.set_point(s),
+            modes::Order::Speed(_) | modes::Order::Release(None) => Ok(()),
+            _ => Err(Error::with_hint(
+                format!("`{}` has no modes", self.info().name),
+                "give its file a `modes` block: \"modes\": {}",
+            )),
+        }
+    }
+
+    /// What a human should be told since the last call: a trip, a lock.
+    fn notice(&mut self) -> Option<String> {
+        None
+    }
+
     /// Inner signals for the report.
     fn trace(&self, _out: &mut Trace) {}
 }
 
 fn not_reset(law: &str) -> Error {
     Error::new(format!(
-        "`{law}` was asked for a command before it was reset"
+        "`{law}` was asked for an answer before it was reset"
     ))
 }
 
 /// The law of a controller file. `folder` is where the file lies (an external program is looked
 /// for there); `matrices` come from [`crate::design::lqr`] and are needed by an LQR only. A law whose
-/// file lists `channels` drives those only: see [`restrict`].
+/// file lists `channels` drives those only: see [`restrict`]; `modes` put a supervisor around it, `calibration` stands between both
+/// and the servos.
 ///
 /// # Errors
 /// Every number of the file that is out of range; an LQR without matrices.
@@ -135,9 +192,16 @@ pub fn from_spec(
         }
         LawSpec::External(e) => Box::new(external::External::new(&spec.name, e, folder)?),
     };
-    Ok(if spec.channels.is_empty() {
+    let mut law = if spec.channels.is_empty() {
         law
     } else {
         Box::new(restrict::Restricted::new(law, &spec.channels))
-    })
+    };
+    if let Some(modes) = &spec.modes {
+        law = Box::new(modes::Supervised::new(law, modes));
+    }
+    if !spec.calibration.is_empty() {
+        law = Box::new(calibration::Calibrated::new(law, &spec.calibration)?);
+    }
+    Ok(law)
 }

@@ -7,7 +7,8 @@
 //! # Checked by
 //! `others_stay_where_they_are`, `unknown_channels_are_told`
 
-use super::signal::{FinCommand, Measurement, Setup, SurfaceSetup, Trace};
+use super::linear::LinearLaw;
+use super::signal::{FinCommand, Measurement, SetPoint, Setup, SurfaceSetup, Trace};
 use super::{Controller, ControllerInfo};
 use crate::error::{Problem, Result};
 
@@ -98,6 +99,27 @@ impl Controller for Restricted {
         done
     }
 
+    fn engage(&mut self, y: &Measurement, u: &FinCommand) -> Result<()> {
+        self.inner.engage(y, u)
+    }
+
+    fn set_point(&mut self, goal: SetPoint) -> Result<()> {
+        self.inner.set_point(goal)
+    }
+
+    fn linear(&self) -> Result<LinearLaw> {
+        let law = self.inner.linear()?;
+        let kept: Vec<usize> = (0..law.channels.len())
+            .filter(|k| !self.others.contains(&law.channels[*k]))
+            .collect();
+        Ok(LinearLaw {
+            channels: kept.iter().map(|k| law.channels[*k]).collect(),
+            c: law.c.select_rows(&kept),
+            d: law.d.select_rows(&kept),
+            ..law
+        })
+    }
+
     fn trace(&self, out: &mut Trace) {
         self.inner.trace(out);
     }
@@ -107,7 +129,7 @@ impl Controller for Restricted {
 mod tests {
     use super::*;
     use crate::control::{FORMAT, from_spec, testcraft};
-    use crate::spec::controller::{AngleGains, ControllerSpec, HeaveGains, LawSpec, PidSpec};
+    use crate::spec::controller::{AngleGains, ControllerSpec, LawSpec, PidSpec};
 
     fn pid(channels: &[&str], share: f64) -> ControllerSpec {
         let gains = AngleGains {
@@ -119,17 +141,15 @@ mod tests {
             name: "aft only".into(),
             note: String::new(),
             channels: channels.iter().map(|c| (*c).to_owned()).collect(),
+            provenance: None,
             law: LawSpec::Pid(PidSpec {
-                reference_speed_kn: 18.0,
-                min_speed_kn: 4.0,
-                max_speed_scale: 3.0,
-                heave: HeaveGains::default(),
                 pitch: gains,
                 roll: gains,
                 forward_share_frac: share,
-                filter_rad_s: 8.0,
-                anti_windup_s: 4.0,
+                ..testcraft::pid()
             }),
+            modes: None,
+            calibration: Vec::new(),
         }
     }
 

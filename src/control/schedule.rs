@@ -21,6 +21,9 @@ pub const RATE: f64 = 0.1;
 /// Width of the fade over the least speed.
 pub const FADE: f64 = 0.25;
 
+/// Time constant of [`SpeedSchedule::mean_m_s`], s: longer than the surging in waves.
+const MEAN_S: f64 = 20.0;
+
 /// Follows the measured speed.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct SpeedSchedule {
@@ -29,6 +32,7 @@ pub struct SpeedSchedule {
     max_scale: f64,
     period_s: f64,
     speed_m_s: f64,
+    mean_m_s: f64,
     scale: f64,
 }
 
@@ -47,6 +51,7 @@ impl SpeedSchedule {
     pub fn reset(&mut self, speed_m_s: f64, period_s: f64) {
         self.period_s = period_s;
         self.speed_m_s = speed_m_s;
+        self.mean_m_s = speed_m_s;
         self.scale = self.target();
     }
 
@@ -55,6 +60,7 @@ impl SpeedSchedule {
         if valid && speed_m_s.is_finite() {
             self.speed_m_s = speed_m_s;
         }
+        self.mean_m_s += (self.period_s / MEAN_S).min(1.0) * (self.speed_m_s - self.mean_m_s);
         let most = RATE * self.period_s * self.scale;
         self.scale += (self.target() - self.scale).clamp(-most, most);
     }
@@ -78,6 +84,11 @@ impl SpeedSchedule {
         } else {
             f64::from(self.speed_m_s > 0.0)
         }
+    }
+
+    /// The speed without its surging, m/s.
+    pub fn mean_m_s(&self) -> f64 {
+        self.mean_m_s
     }
 
     /// The speed used, m/s.

@@ -66,11 +66,26 @@ impl SurfaceSetup {
     }
 }
 
+/// Force that a surface loses to the wake of another one upstream.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Wake {
+    /// Surface that sheds it, by index in [`Setup::surfaces`].
+    pub from: usize,
+    /// Surface that meets it.
+    pub to: usize,
+    /// Force lost by `to` along its n per force of `from` along its own.
+    pub force_ratio: f64,
+    /// Distance downstream, m: the loss comes this distance over the speed later.
+    pub distance_m: f64,
+}
+
 /// What a law is told before a run. Data only: the law knows no hydrodynamics.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Setup {
     /// All surfaces, rudders too, in the order of every command and of the measured angles.
     pub surfaces: Vec<SurfaceSetup>,
+    /// Wakes between them; the influences of the surfaces do not contain them.
+    pub wakes: Vec<Wake>,
     /// Interval between calls of `update`, s.
     pub sample_period_s: f64,
     /// Motion unit (rates, attitude, accelerations) from O, m.
@@ -135,6 +150,17 @@ impl Setup {
             Err(bad.into())
         }
     }
+}
+
+/// What a law shall hold, about trim; all zero is trim.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct SetPoint {
+    /// Heave of O about trim, down positive, m.
+    pub heave_m: f64,
+    /// Pitch about trim, bow up, rad.
+    pub pitch_rad: f64,
+    /// Roll, starboard down, rad.
+    pub roll_rad: f64,
 }
 
 /// Which readings may be used.
@@ -202,6 +228,24 @@ pub struct Measurement {
 }
 
 impl Measurement {
+    /// Takes over all readings of `y`, of the same craft, without allocating.
+    pub fn copy_from(&mut self, y: &Measurement) {
+        self.rates_rad_s = y.rates_rad_s;
+        (self.phi_rad, self.theta_rad) = (y.phi_rad, y.theta_rad);
+        self.specific_force_m_s2 = y.specific_force_m_s2;
+        self.height_m.copy_from_slice(&y.height_m);
+        self.speed_m_s = y.speed_m_s;
+        self.heading_rad = y.heading_rad;
+        self.surface_rad.copy_from_slice(&y.surface_rad);
+        let (to, from) = (&mut self.valid, &y.valid);
+        (to.rates, to.attitude) = (from.rates, from.attitude);
+        (to.acceleration, to.speed) = (from.acceleration, from.speed);
+        to.heading = from.heading;
+        to.height.copy_from_slice(&from.height);
+        to.surface.copy_from_slice(&from.surface);
+        self.truth = y.truth;
+    }
+
     /// Readings of a craft that rests at trim: the right lengths, everything valid.
     pub fn at_trim(setup: &Setup) -> Self {
         let (st, ct) = setup.trim_pitch_rad.sin_cos();

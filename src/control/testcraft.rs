@@ -63,6 +63,7 @@ pub(crate) fn setup() -> Setup {
                 side,
             ),
         ],
+        wakes: Vec::new(),
         sample_period_s: 0.1,
         motion_unit_m: Vector3::new(2.0, 0.5, -3.0),
         height_sensors_m: vec![Vector3::new(0.0, 0.0, -3.0), Vector3::new(13.0, 0.0, -3.0)],
@@ -74,4 +75,12 @@ pub(crate) fn setup() -> Setup {
         roll_inertia_kg_m2: 9e6,
         pitch_inertia_kg_m2: 25e6,
     }
+}
+
+/// A PID without gains, all other keys by default; reference speed 18 kn, forward share 0.4.
+pub(crate) fn pid() -> crate::spec::controller::PidSpec {
+    serde_json::from_str(
+        r#"{"reference_speed_kn": 18, "heave": {}, "pitch": {}, "roll": {}, "forward_share_frac": 0.4}"#,
+    )
+    .expect("a PID by its own schema")
 }

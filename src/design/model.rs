@@ -2,17 +2,17 @@
 //!
 //! # Equation
 //! ```text
-//! x' = A x + B delta + E d            delta' = (u - delta) / tau          (servo, first order)
-//! y  = C x + D delta + F d            u arrives `delay_s` late, held between samples
-//! d_j = 2 z w (r w + sqrt(1 - r^2) s) / (s^2 + 2 z w s + w^2) white noise   (waves, r^2 slow share)
+//! x' = A x + B delta + E d + G white      delta' = (u - delta) / tau          (servo, first order)
+//! y  = C x + D delta + F d                u arrives `delay_s` late, held between samples
+//! d  = waves                              ([`super::sea`])
 //! ```
 //! Sampled with the servo, the delay (whole samples as states, the rest exactly) and the wave
 //! model in one matrix.
 //!
 //! # Symbols
 //! x: motion about trim, SI, names of [`MOTION_STATES`](crate::control::lqr::MOTION_STATES); delta: surface
-//! angles (rad); u: commands (rad); d: wave disturbances, each a unit vertical acceleration
-//! (m/s2) spread over the craft as its column of E says; w, z: centre (rad/s) and damping of the waves.
+//! angles (rad); u: commands (rad); d: wave disturbances, accelerations (m/s2) spread over the craft as
+//! their columns of E say; G white: what the model does not know.
 //!
 //! # Valid when
 //! Small motions about trim, one speed, no memory of the radiated waves (added mass and damping
@@ -23,14 +23,17 @@
 //! 9.4 (delay and disturbance states).
 //!
 //! # Checked by
-//! `design::lqr::tests`: `sampled_model_follows_the_continuous_one`, `wave_model_has_its_variance`
+//! `design::lqr::tests`: `sampled_model_follows_the_continuous_one`, `wave_model_has_its_variance`,
+//! `ride_rows_are_those_of_the_motion`
 
 use nalgebra::{DMatrix, Matrix3, Vector3};
 
-use crate::control::lqr::LqrOutput;
+use super::sea::WaveModel;
+use crate::control::linear::LawSignal;
 use crate::error::{Error, Result};
 use crate::math::zoh;
 use crate::spec::craft::SurfaceGroup;
+use crate::units::G_M_S2;
 
 /// A surface as the design sees it.
 #[derive(Clone, Debug, PartialEq)]
@@ -54,6 +57,8 @@ pub struct DesignModel {
     pub b: DMatrix<f64>,
     /// n x k, per m/s2 of wave disturbance.
     pub e: DMatrix<f64>,
+    /// n x any: white acceleration that the observer allows for, in units of `wave_level_m_s2`.
+    pub doubt: DMatrix<f64>,
     /// p x n.
     pub c: DMatrix<f64>,
     /// p x m, per rad of surface angle.
@@ -65,21 +70,46 @@ pub struct DesignModel {
     /// The m channels.
     pub channels: Vec<DesignChannel>,
     /// The p outputs.
-    pub outputs: Vec<LqrOutput>,
+    pub outputs: Vec<LawSignal>,
     /// Standard deviation of one sample of each output, in its unit: noise, and what the model leaves
     /// out (elevation in the height).
     pub output_noise: Vec<f64>,
-    /// Centre of the wave disturbances, rad/s (encounter).
-    pub wave_rad_s: f64,
-    /// Their damping ratio: 0.3 to 0.7, broad.
-    pub wave_damping: f64,
-    /// Share of their variance that is slow (low-pass, steady part included), 0 to 1; the rest is a
-    /// band around the centre with no steady part.
-    pub wave_slow_frac: f64,
+    /// The k wave disturbances.
+    pub waves: WaveModel,
+    /// Standard deviation of the waves as vertical acceleration, m/s2, by which disturbances and doubt are
+    /// multiplied; the file's number where none.
+    pub wave_level_m_s2: Option<f64>,
+    /// Points of the craft at which ride can be weighed.
+    pub points: Vec<RidePoint>,
     /// Sample period, s.
     pub sample_period_s: f64,
     /// Time from a reading to the command at the servo, s.
     pub delay_s: f64,
+}
+
+/// A point of the craft at which ride can be weighed: rows for vertical velocity, vertical acceleration
+/// (down) and lateral acceleration as felt (to starboard, gravity's share included).
+#[derive(Clone, Debug, PartialEq)]
+pub struct RidePoint {
+    /// Name in the craft's file.
+    pub name: String,
+    /// 3 x n.
+    pub c: DMatrix<f64>,
+    /// 3 x m, per rad of surface angle.
+    pub d: DMatrix<f64>,
+    /// 3 x k, per wave disturbance.
+    pub f: DMatrix<f64>,
+}
+
+/// Rows of a [`RidePoint`].
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum RideRow {
+    /// Vertical velocity, m/s.
+    VerticalVelocity,
+    /// Vertical acceleration, m/s2.
+    VerticalAcceleration,
+    /// Lateral acceleration as felt, m/s2.
+    LateralAcceleration,
 }
 
 /// The sampled model: states of the motion, servos, waves, past commands, in this order.
@@ -91,8 +121,12 @@ pub struct SampledModel {
     pub b: DMatrix<f64>,
     /// p x N.
     pub c: DMatrix<f64>,
-    /// Covariance that the waves and the model's own doubt add per sample, N x N, for waves of 1 m/s2.
+    /// Covariance that the waves and the model's own doubt add per sample, N x N, at level one.
     pub wave_noise: DMatrix<f64>,
+    /// Ride at the points of [`DesignModel::points`], 3 x N each.
+    pub ride: Vec<DMatrix<f64>>,
+    /// First of the m states that hold the command of the sample before.
+    pub last_command: usize,
     /// Names of the N states.
     pub states: Vec<String>,
 }
@@ -154,12 +188,14 @@ impl ModalPlant {
         e[(4, 1)] = 1.0 / self.roll_lever_m;
         e[(5, 2)] = 1.0 / self.pitch_lever_m;
         let [c, d, f] = standard_outputs(&a, &b, &e, &self.motion_unit_m);
+        let doubt = &e * DOUBT;
         let white = elevation_m * (2.0 * ELEVATION_TIME_S / sample_period_s).sqrt();
         Ok(DesignModel {
             speed_m_s: self.speed_m_s,
             a,
             b,
             e,
+            doubt,
             c,
             d,
             f,
@@ -168,9 +204,9 @@ impl ModalPlant {
             outputs: STANDARD_OUTPUTS.to_vec(),
             // sensor noise of a good unit, tripled for what the model does not know
             output_noise: vec![0.001, 0.001, 0.002, 0.002, 0.06, white.max(0.03)],
-            wave_rad_s: 1.0,
-            wave_damping: 0.5,
-            wave_slow_frac: 0.0,
+            waves: WaveModel::broad(3, 1.0, 0.5, 0.0),
+            wave_level_m_s2: None,
+            points: Vec::new(),
             sample_period_s,
             delay_s,
         })
@@ -188,13 +224,13 @@ pub const STANDARD_STATES: [&str; 6] = [
 ];
 
 /// The outputs of every design model of a craft.
-pub const STANDARD_OUTPUTS: [LqrOutput; 6] = [
-    LqrOutput::RollRate,
-    LqrOutput::PitchRate,
-    LqrOutput::Roll,
-    LqrOutput::Pitch,
-    LqrOutput::VerticalAcceleration,
-    LqrOutput::HeightHeave,
+pub const STANDARD_OUTPUTS: [LawSignal; 6] = [
+    LawSignal::RollRate,
+    LawSignal::PitchRate,
+    LawSignal::Roll,
+    LawSignal::Pitch,
+    LawSignal::VerticalAcceleration,
+    LawSignal::HeightHeave,
 ];
 
 /// C, D and F of [`STANDARD_OUTPUTS`] for a model whose first states are [`STANDARD_STATES`].
@@ -217,10 +253,40 @@ pub(crate) fn standard_outputs(
     out
 }
 
+/// The states of the lateral plane that follow [`STANDARD_STATES`]: body velocity along y, yaw rate.
+pub const LATERAL_STATES: [&str; 2] = ["v_m_s", "r_rad_s"];
+
+/// Rows of a [`RidePoint`] at `r_m` for a model whose states begin with [`STANDARD_STATES`] and
+/// [`LATERAL_STATES`].
+pub(crate) fn ride_point(
+    name: &str,
+    r_m: &Vector3<f64>,
+    speed_m_s: f64,
+    [a, b, e]: [&DMatrix<f64>; 3],
+) -> RidePoint {
+    // z'' + y p' - x q';   v' + U r + x r' - z p' - g phi
+    let rows = |m: &DMatrix<f64>| {
+        let mut out = DMatrix::zeros(3, m.ncols());
+        out.set_row(1, &(m.row(3) + m.row(4) * r_m.y - m.row(5) * r_m.x));
+        out.set_row(2, &(m.row(6) + m.row(7) * r_m.x - m.row(4) * r_m.z));
+        out
+    };
+    let mut c = rows(a);
+    (c[(0, 3)], c[(0, 4)], c[(0, 5)]) = (1.0, r_m.y, -r_m.x);
+    c[(2, 7)] += speed_m_s;
+    c[(2, 1)] -= G_M_S2;
+    RidePoint {
+        name: name.to_owned(),
+        c,
+        d: rows(b),
+        f: rows(e),
+    }
+}
+
 /// Correlation time of the elevation at the height sensors, s (a quarter of a 6 s wave).
 pub const ELEVATION_TIME_S: f64 = 1.5;
 /// Part of the wave disturbance that the observer allows for as unmodelled white acceleration.
-const DOUBT: f64 = 0.1;
+pub(crate) const DOUBT: f64 = 0.1;
 
 impl DesignModel {
     /// Shapes and numbers.
@@ -236,13 +302,26 @@ impl DesignModel {
             && self.c.shape() == (p, n)
             && self.d.shape() == (p, m)
             && self.f.shape() == (p, k)
+            && self.doubt.nrows() == n
+            && self.waves.c.nrows() == k
             && self.output_noise.len() == p;
         if !fits || n == 0 || m == 0 || p == 0 {
             return Err(Error::new(
                 "matrices of the design model do not belong together",
             ));
         }
-        let all = [&self.a, &self.b, &self.e, &self.c, &self.d, &self.f];
+        let w = &self.waves;
+        let all = [
+            &self.a,
+            &self.b,
+            &self.e,
+            &self.c,
+            &self.d,
+            &self.f,
+            &self.doubt,
+            &w.a,
+            &w.c,
+        ];
         if all.iter().any(|x| x.iter().any(|v| !v.is_finite())) {
             return Err(Error::new(
                 "the design model has a number that is not finite",
@@ -258,14 +337,6 @@ impl DesignModel {
             }
         };
         positive("sample period", self.sample_period_s)?;
-        positive("wave frequency", self.wave_rad_s)?;
-        positive("wave damping", self.wave_damping)?;
-        if !(0.0..=1.0).contains(&self.wave_slow_frac) {
-            return Err(Error::new(format!(
-                "slow share of the waves of the design model is {}, must lie between 0 and 1",
-                self.wave_slow_frac
-            )));
-        }
         for c in &self.channels {
             positive("servo lag", c.lag_s)?;
         }
@@ -287,43 +358,9 @@ impl DesignModel {
     /// As [`DesignModel::check`].
     pub fn sampled(&self) -> Result<SampledModel> {
         self.check()?;
-        let (n, m) = (self.states.len(), self.channels.len());
-        let (p, k) = (self.outputs.len(), self.e.ncols());
-        let nc = n + m + 2 * k;
-        let mut a = DMatrix::zeros(nc, nc);
-        let mut b = DMatrix::zeros(nc, m);
-        let mut w = DMatrix::zeros(nc, nc);
-        a.view_mut((0, 0), (n, n)).copy_from(&self.a);
-        a.view_mut((0, n), (n, m)).copy_from(&self.b);
-        for (j, ch) in self.channels.iter().enumerate() {
-            a[(n + j, n + j)] = -1.0 / ch.lag_s;
-            b[(n + j, j)] = 1.0 / ch.lag_s;
-        }
-        let mut c = DMatrix::zeros(p, nc);
-        c.view_mut((0, 0), (p, n)).copy_from(&self.c);
-        c.view_mut((0, n), (p, m)).copy_from(&self.d);
-        let (om, ze) = (self.wave_rad_s, self.wave_damping);
-        for j in 0..k {
-            // s1' = s2, s2' = -w^2 s1 - 2 z w s2 + white;  d = 2 z w (r w s1 + sqrt(1-r^2) s2);
-            // w s1 and s2 have equal variance and no covariance; unit variance needs intensity 1/(z w)
-            let s = n + m + 2 * j;
-            a[(s, s + 1)] = 1.0;
-            a[(s + 1, s)] = -om * om;
-            a[(s + 1, s + 1)] = -2.0 * ze * om;
-            w[(s + 1, s + 1)] = 1.0 / (ze * om);
-            let slow = 2.0 * ze * om * om * self.wave_slow_frac.sqrt();
-            let band = 2.0 * ze * om * (1.0 - self.wave_slow_frac).sqrt();
-            for i in 0..n {
-                a[(i, s)] = self.e[(i, j)] * slow;
-                a[(i, s + 1)] = self.e[(i, j)] * band;
-            }
-            for i in 0..p {
-                c[(i, s)] = self.f[(i, j)] * slow;
-                c[(i, s + 1)] = self.f[(i, j)] * band;
-            }
-        }
-        let ee = &self.e * self.e.transpose() * (DOUBT * DOUBT);
-        w.view_mut((0, 0), (n, n)).copy_from(&ee);
+        let m = self.channels.len();
+        let [a, b, w] = self.continuous();
+        let nc = a.nrows();
         let late = self.delay_s / self.sample_period_s;
         let whole = (late + 1e-9).floor();
         let rest = (late - whole).max(0.0);
@@ -334,17 +371,23 @@ impl DesignModel {
         };
         let (s, before) = zoh::discretise_late(&a, &b, self.sample_period_s, rest_s);
         let whole = whole as usize;
-        let past = whole + usize::from(rest_s > 0.0);
+        // the command before is always there: its change has a price
+        let past = (whole + usize::from(rest_s > 0.0)).max(1);
         let total = nc + past * m;
         let mut out = SampledModel {
             a: DMatrix::zeros(total, total),
             b: DMatrix::zeros(total, m),
-            c: DMatrix::zeros(p, total),
+            c: self.rows([&self.c, &self.d, &self.f], total),
             wave_noise: DMatrix::zeros(total, total),
-            states: self.state_names(k, past),
+            ride: self
+                .points
+                .iter()
+                .map(|r| self.rows([&r.c, &r.d, &r.f], total))
+                .collect(),
+            last_command: nc,
+            states: self.state_names(past),
         };
         out.a.view_mut((0, 0), (nc, nc)).copy_from(&s.ad);
-        out.c.view_mut((0, 0), (p, nc)).copy_from(&c);
         let noise = zoh::noise(&a, &w, self.sample_period_s);
         out.wave_noise.view_mut((0, 0), (nc, nc)).copy_from(&noise);
         if whole == 0 {
@@ -354,7 +397,7 @@ impl DesignModel {
                 .view_mut((0, nc + (whole - 1) * m), (nc, m))
                 .copy_from(&s.bd);
         }
-        if past > whole {
+        if rest_s > 0.0 {
             out.a
                 .view_mut((0, nc + whole * m), (nc, m))
                 .copy_from(&before);
@@ -370,17 +413,48 @@ impl DesignModel {
         Ok(out)
     }
 
-    fn state_names(&self, disturbances: usize, past: usize) -> Vec<String> {
+    /// Motion, servos and waves in one: state matrix, commands to states, intensity of the noise.
+    fn continuous(&self) -> [DMatrix<f64>; 3] {
+        let (n, m, k) = (self.states.len(), self.channels.len(), self.waves.a.nrows());
+        let nc = n + m + k;
+        let mut a = DMatrix::zeros(nc, nc);
+        let mut b = DMatrix::zeros(nc, m);
+        let mut w = DMatrix::zeros(nc, nc);
+        a.view_mut((0, 0), (n, n)).copy_from(&self.a);
+        a.view_mut((0, n), (n, m)).copy_from(&self.b);
+        a.view_mut((0, n + m), (n, k))
+            .copy_from(&(&self.e * &self.waves.c));
+        a.view_mut((n + m, n + m), (k, k)).copy_from(&self.waves.a);
+        for (j, ch) in self.channels.iter().enumerate() {
+            a[(n + j, n + j)] = -1.0 / ch.lag_s;
+            b[(n + j, j)] = 1.0 / ch.lag_s;
+        }
+        w.view_mut((0, 0), (n, n))
+            .copy_from(&(&self.doubt * self.doubt.transpose()));
+        w.view_mut((n + m, n + m), (k, k))
+            .copy_from(&self.waves.noise);
+        [a, b, w]
+    }
+
+    /// Rows over motion, surface angles and disturbances as rows over the `total` sampled states.
+    fn rows(&self, [c, d, f]: [&DMatrix<f64>; 3], total: usize) -> DMatrix<f64> {
+        let (n, m) = (self.states.len(), self.channels.len());
+        let waves = f * &self.waves.c;
+        let mut out = DMatrix::zeros(c.nrows(), total);
+        out.columns_mut(0, n).copy_from(c);
+        out.columns_mut(n, m).copy_from(d);
+        out.columns_mut(n + m, waves.ncols()).copy_from(&waves);
+        out
+    }
+
+    fn state_names(&self, past: usize) -> Vec<String> {
         let mut names = self.states.clone();
         names.extend(
             self.channels
                 .iter()
                 .map(|c| format!("servo_{}_rad", c.name)),
         );
-        for j in 0..disturbances {
-            names.push(format!("wave_{}_slow", j + 1));
-            names.push(format!("wave_{}", j + 1));
-        }
+        names.extend(self.waves.states.iter().cloned());
         for i in 0..past {
             names.extend(
                 self.channels

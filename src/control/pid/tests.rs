@@ -2,22 +2,14 @@
 
 use super::*;
 use crate::control::testcraft;
-use crate::spec::controller::HeaveGains;
+use crate::spec::controller::{AngleGains, HeaveGains};
+
+mod options;
 
 const TOL_ROUND: f64 = 1e-7; // allocation is damped by 1e-8; angles of order 0.1 rad
 
 fn spec() -> PidSpec {
-    PidSpec {
-        reference_speed_kn: 18.0,
-        min_speed_kn: 4.0,
-        max_speed_scale: 3.0,
-        heave: HeaveGains::default(),
-        pitch: AngleGains::default(),
-        roll: AngleGains::default(),
-        forward_share_frac: 0.4,
-        filter_rad_s: 8.0,
-        anti_windup_s: 4.0,
-    }
+    testcraft::pid()
 }
 
 fn gains(p: f64, d: f64, i: f64) -> AngleGains {
@@ -52,6 +44,7 @@ fn at_trim_the_fins_stay_at_trim() {
             proportional_deg_per_m: 2.0,
             rate_deg_s_per_m: 2.0,
             acceleration_deg_s2_per_m: 1.0,
+            ..HeaveGains::default()
         },
         ..spec()
     };
@@ -88,6 +81,7 @@ fn sign_card_of_errors() {
             proportional_deg_per_m: 5.0,
             rate_deg_s_per_m: 5.0,
             acceleration_deg_s2_per_m: 1.0,
+            ..HeaveGains::default()
         },
         ..spec()
     };
@@ -178,7 +172,7 @@ fn integrator_follows_the_measured_angle() {
                 y.surface_rad.clone_from(&u.fin_rad);
             }
         }
-        law.pitch_integral_rad
+        law.integral[1].value_rad()
     };
     assert!((run(false) - 0.15).abs() < 1e-9, "30 s of 0.005 rad/s");
     let held = run(true);
@@ -204,7 +198,7 @@ fn integrator_is_bounded_and_reset_forgets() {
         law.update(0.0, &y, &mut u).unwrap();
         y.surface_rad.clone_from(&u.fin_rad);
     }
-    assert!(law.roll_integral_rad.abs() <= deg(10.0) + 1e-12);
+    assert!(law.integral[2].value_rad().abs() <= deg(10.0) + 1e-12);
     law.reset(&setup).unwrap();
     let mut u = FinCommand::at_trim(&setup);
     law.update(0.0, &Measurement::at_trim(&setup), &mut u)
