@@ -1,7 +1,7 @@
 //! How many seconds of sea one core simulates per second, and where the time goes.
 //!
 //! `cargo bench --bench step_rate` (`-- speed-only` leaves out the comparison): the smaller demonstration craft at 18 kn in a moderate bow sea of 200
-//! components, fixed step 0.05 s, sensors and the modal PID at 10 Hz. Parts are timed by running
+//! components, fixed step 0.1 s, sensors and the modal PID at 10 Hz. Parts are timed by running
 //! each alone as often as the loop calls it.
 #![allow(clippy::print_stdout)] // a bench reports to its caller
 
@@ -28,7 +28,7 @@ const CRAFT: &str = "scenarios/craft/coastal_survey.json";
 const SEA: &str = "scenarios/sea/moderate.json";
 const SPEED_KN: f64 = 18.0;
 const HEADING_DEG: f64 = 150.0;
-const STEP_S: f64 = 0.05;
+const STEP_S: f64 = 0.1;
 const DURATION_S: f64 = 1800.0;
 const RUN_IN_S: f64 = 200.0;
 

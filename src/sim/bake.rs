@@ -85,6 +85,7 @@ pub fn parts(r: &Recipe) -> Parts {
         underside: underside(r.model),
         own_wave_factor: c.relative_wave_factor,
         limits: limits(r.model),
+        orders: Vec::new(),
     }
 }
 

@@ -22,6 +22,7 @@ use num_complex::Complex64;
 use super::checks::{Limits, Warning};
 use super::contact::UndersidePoint;
 use super::craft::Craft;
+use super::orders::Event;
 use super::waves::WaveBank;
 use super::wind::Wind;
 use crate::control::signal::Setup;
@@ -178,6 +179,8 @@ pub struct Parts {
     pub own_wave_factor: f64,
     /// The range in which the model holds.
     pub limits: Limits,
+    /// What humans order, in order of time.
+    pub orders: Vec<Event>,
 }
 
 /// One fully resolved case.
@@ -185,7 +188,7 @@ pub struct Case {
     pub(crate) parts: Parts,
     pub(crate) bank: WaveBank,
     pub(crate) at: ElevationIndex,
-    pub(crate) delay_steps: Vec<u64>,
+    pub(crate) delay_halves: Vec<u64>,
     /// What was found while baking.
     pub warnings: Vec<Warning>,
 }
@@ -211,26 +214,26 @@ impl Case {
         let own = channels.len();
         let at = index(&parts, &mut channels);
         let bank = bank(&parts, &channels, own);
-        let step = parts.timing.step_s;
+        let half = 0.5 * parts.timing.step_s;
         let mut warnings = Vec::new();
         let actuators = parts.craft.actuators();
-        let mut delay_steps = Vec::with_capacity(actuators.len());
+        let mut delay_halves = Vec::with_capacity(actuators.len());
         for (a, s) in actuators.iter().zip(&parts.setup.surfaces) {
-            let n = (a.delay_s / step).round();
-            if (n * step - a.delay_s).abs() > 1e-6 * step {
+            let n = (a.delay_s / half).round();
+            if (n * half - a.delay_s).abs() > 1e-6 * half {
                 warnings.push(Warning::DelayRounded {
                     surface: s.name.clone(),
                     asked_s: a.delay_s,
-                    taken_s: n * step,
+                    taken_s: n * half,
                 });
             }
-            delay_steps.push(n as u64);
+            delay_halves.push(n as u64);
         }
         Ok(Case {
             parts,
             bank,
             at,
-            delay_steps,
+            delay_halves,
             warnings,
         })
     }

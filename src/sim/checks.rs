@@ -24,6 +24,9 @@ pub const SATURATION_FRAC: f64 = 0.2;
 /// Fastest pole times step above which the step is reported: beyond 1 a fourth-order step loses
 /// more than 1 % of the motion's phase, and 2.785 is the end of stability.
 pub const POLE_STEP: f64 = 1.0;
+/// Yaw up to which wave forces, linear in the heading about the nominal one, are trusted, rad: at
+/// 20 deg the neglected second order is some 6 % of the force.
+pub const OFF_HEADING_RAD: f64 = 20.0 * std::f64::consts::PI / 180.0;
 /// Periods of encounter that a record should hold, for its RMS to scatter by some 5 %.
 pub const LEAST_PERIODS: f64 = 100.0;
 
@@ -134,6 +137,11 @@ pub enum Warning {
         /// Share of time, 0 to 1.
         share: f64,
     },
+    /// Orders turned the craft far off the heading for which wave forces were tabulated.
+    OffHeading {
+        /// Greatest yaw in waves, rad.
+        yaw_rad: f64,
+    },
     /// A delay was rounded to whole steps.
     DelayRounded {
         /// Surface.
@@ -181,6 +189,12 @@ impl fmt::Display for Warning {
                 f,
                 "`{surface}` was at its angle or rate limit for {:.0} % of the time: lower the gains or enlarge the surface",
                 100.0 * share
+            ),
+            Warning::OffHeading { yaw_rad } => write!(
+                f,
+                "the craft turned {:.0} deg off its nominal heading in waves, wave forces follow the heading within {:.0} deg: make smaller turns, or turn in calm water",
+                to_deg(*yaw_rad),
+                to_deg(OFF_HEADING_RAD)
             ),
             Warning::DelayRounded {
                 surface,

@@ -22,6 +22,8 @@ pub(crate) struct Sample<'a> {
     pub(crate) command_rad: &'a [f64],
     pub(crate) lift_n: &'a [f64],
     pub(crate) trace: &'a Trace,
+    /// Speed, course and rudder ordered, m/s and rad.
+    pub(crate) ordered: [f64; 3],
 }
 
 impl Writer {
@@ -51,6 +53,21 @@ impl Writer {
         }
         if !case.parts.underside.is_empty() {
             w.add("underside", "clear", "m", "least height above the water");
+        }
+        if !case.parts.orders.is_empty() {
+            w.add("order", "speed", "m/s", "speed ordered of the shafts");
+            w.add(
+                "order",
+                "course",
+                "rad",
+                "course ordered, off the nominal one, to starboard",
+            );
+            w.add(
+                "order",
+                "rudder",
+                "rad",
+                "rudders held off trim, 0 when they keep the course",
+            );
         }
         for (name, _) in &trace.entries {
             let unit = unit_of(name);
@@ -168,6 +185,9 @@ impl Writer {
             let clear = p.underside.iter().zip(&case.at.underside);
             let clear = clear.map(|(q, at)| -t.depth_m(&q.r_m) - own * s.waves[*at]);
             self.put(clear.fold(f64::INFINITY, f64::min));
+        }
+        if !p.orders.is_empty() {
+            s.ordered.iter().for_each(|v| self.put(*v));
         }
         // a law that adds signals later would shift columns: only those named at the start
         let room = self.record.columns.len() - self.next;

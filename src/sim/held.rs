@@ -1,7 +1,7 @@
 //! Commands on their way from the law to the servos.
 //!
-//! A command issued at step k acts from step k + d on, d the transport delay in whole steps, and
-//! is held until the next one arrives.
+//! Instants count in half steps, so that a delay of half a step needs no shorter one. A command issued
+//! at instant k acts from k + d on, d the transport delay, and is held until the next one arrives.
 //!
 //! # Checked by
 //! `commands_arrive_in_order_after_their_delay`.
@@ -13,38 +13,43 @@ use std::collections::VecDeque;
 pub(crate) struct Held {
     /// In force now, rad.
     pub(crate) command_rad: Vec<f64>,
-    delay_steps: Vec<u64>,
+    delay_halves: Vec<u64>,
     coming: Vec<VecDeque<(u64, f64)>>,
 }
 
 impl Held {
-    /// Starts with `command_rad` in force; a command is issued every `every` steps.
-    pub(crate) fn new(command_rad: Vec<f64>, delay_steps: Vec<u64>, every: u64) -> Self {
+    /// Starts with `command_rad` in force; a command is issued every `every` half steps.
+    pub(crate) fn new(command_rad: Vec<f64>, delay_halves: Vec<u64>, every: u64) -> Self {
         let room = |d: &u64| VecDeque::with_capacity((d / every.max(1) + 2) as usize);
         Held {
-            coming: delay_steps.iter().map(room).collect(),
+            coming: delay_halves.iter().map(room).collect(),
             command_rad,
-            delay_steps,
+            delay_halves,
         }
     }
 
-    /// A new command for every surface at `step`.
-    pub(crate) fn issue(&mut self, step: u64, command_rad: &[f64]) {
+    /// A new command for every surface at instant `half`.
+    pub(crate) fn issue(&mut self, half: u64, command_rad: &[f64]) {
         for ((queue, delay), value) in self
             .coming
             .iter_mut()
-            .zip(&self.delay_steps)
+            .zip(&self.delay_halves)
             .zip(command_rad)
         {
-            queue.push_back((step + delay, *value));
+            queue.push_back((half + delay, *value));
         }
     }
 
-    /// Puts in force what is due at `step`; true when anything changed.
-    pub(crate) fn arrive(&mut self, step: u64) -> bool {
+    /// True when commands may arrive in the middle of a step.
+    pub(crate) fn in_the_middle(&self) -> bool {
+        self.delay_halves.iter().any(|d| d % 2 == 1)
+    }
+
+    /// Puts in force what is due at instant `half`; true when anything changed.
+    pub(crate) fn arrive(&mut self, half: u64) -> bool {
         let mut changed = false;
         for (queue, held) in self.coming.iter_mut().zip(&mut self.command_rad) {
-            while queue.front().is_some_and(|c| c.0 <= step) {
+            while queue.front().is_some_and(|c| c.0 <= half) {
                 if let Some((_, value)) = queue.pop_front() {
                     *held = value;
                     changed = true;

@@ -6,6 +6,8 @@
 
 use std::ops::Range;
 
+use super::orders::Happening;
+
 /// One column.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Column {
@@ -47,6 +49,8 @@ pub struct Record {
     pub contacts: Vec<Contact>,
     /// Names of the underside points that contacts refer to.
     pub contact_points: Vec<String>,
+    /// Orders, trips and locks in order of time.
+    pub happenings: Vec<Happening>,
     /// Mean share of judged time each surface spent at its angle or rate limit, 0 to 1.
     pub saturation_frac: Vec<f64>,
 }

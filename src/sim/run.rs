@@ -4,13 +4,15 @@
 //! 1. commands that are due come into force, the backlash takes up, wind is read;
 //! 2. the rate k1 at t; it also gives the accelerations, which commands of the same instant cannot
 //!    change (a servo answers to them with an acceleration);
-//! 3. at a sample: truth, sensors, course and speed hold, law, new commands; the rows of k1 that
+//! 3. at a sample: truth, sensors, orders that are due, course and speed hold, law, new commands; the rows of k1 that
 //!    depend on commands are written anew;
 //! 4. at a record interval: one sample of every column;
 //! 5. contacts, saturation, observers;
-//! 6. waves at t + h/2 and t + h, the other three stages, the checks.
+//! 6. servos at t + h/2 and t + h (they know nothing of the water), waves there, the other three
+//!    stages, the checks.
 //!
-//! Time is the step's index times h. Everything that changes abruptly lies on the edges of steps.
+//! Time is the step's index times h. Everything that changes abruptly lies on the edges of steps, but
+//! for commands, which may reach a servo in the middle of one.
 //!
 //! # Checked by
 //! `tests` of this module (toy craft with known solution), `tests/physics_limits.rs`,
@@ -23,19 +25,22 @@ use super::contact::ContactWatch;
 use super::craft::Craft;
 use super::held::Held;
 use super::observer::{Observer, View};
+use super::orders::{Action, Happening};
 use super::outcome::Outcome;
 use super::record::Record;
 use super::sensing;
 use super::truth::Truth;
 use super::waves::{Direct, Track, WaveBank};
 use crate::control::Controller;
+use crate::control::modes::Order;
 use crate::control::signal::{FinCommand, Measurement, Trace};
 use crate::dynamics::actuator::share_rates;
 use crate::dynamics::course::{HeadingHold, SpeedHold};
 use crate::dynamics::plant::PlantInput;
+use crate::dynamics::state::StateLayout;
 use crate::error::Error;
 use crate::frames::Wrench;
-use crate::math::ode::{Reference, Rk4, Stage};
+use crate::math::ode::{Reference, Rk4};
 
 /// A surface counts as at its angle limit within this much of it, rad (a tenth of a degree).
 const AT_LIMIT_RAD: f64 = 0.1 * std::f64::consts::PI / 180.0;
@@ -133,11 +138,18 @@ struct Loop<'a> {
     writer: Option<Writer>,
     lift_n: Vec<f64>,
     demand_rad_s: Vec<f64>,
+    /// Transition of each servo over half a step.
+    free_motion: Vec<[f64; 4]>,
+    /// Angle and rate of each servo at the middle and the end of the step.
+    servo_path: Vec<[(f64, f64); 2]>,
     contacts: ContactWatch,
     gust_m_s: f64,
     at_limit: Vec<u64>,
     judged_steps: u64,
     evaluations: u64,
+    next_order: usize,
+    happenings: Vec<Happening>,
+    most_yaw_rad: f64,
 }
 
 impl<'a> Loop<'a> {
@@ -159,6 +171,7 @@ impl<'a> Loop<'a> {
                 sums: Direct::default(),
             },
         };
+        let half_s = 0.5 * p.timing.step_s;
         let u = FinCommand::at_trim(&p.setup);
         let angle_rad = (0..surfaces).map(|i| x[craft.layout().angle(i)]).collect();
         Loop {
@@ -171,8 +184,8 @@ impl<'a> Loop<'a> {
             inputs: Inputs {
                 held: Held::new(
                     u.fin_rad.clone(),
-                    case.delay_steps.clone(),
-                    p.timing.sample_every,
+                    case.delay_halves.clone(),
+                    2 * p.timing.sample_every,
                 ),
                 angle_rad,
                 rate_limit_rad_s: craft.actuators().iter().map(|a| a.max_rate_rad_s).collect(),
@@ -188,11 +201,20 @@ impl<'a> Loop<'a> {
             writer: None,
             lift_n: vec![0.0; surfaces],
             demand_rad_s: vec![0.0; surfaces],
+            free_motion: craft
+                .actuators()
+                .iter()
+                .map(|a| a.free_motion(half_s))
+                .collect(),
+            servo_path: vec![[(0.0, 0.0); 2]; surfaces],
             contacts: ContactWatch::new(p.underside.len()),
             gust_m_s: 0.0,
             at_limit: vec![0; surfaces],
             judged_steps: 0,
             evaluations: 0,
+            next_order: 0,
+            happenings: Vec::with_capacity(p.orders.len()),
+            most_yaw_rad: 0.0,
             x,
         }
     }
@@ -225,7 +247,7 @@ impl<'a> Loop<'a> {
                 break;
             }
             let end_s = timing.at_s(step + 1);
-            if let Err(outcome) = self.advance(t_s, end_s) {
+            if let Err(outcome) = self.advance(step, t_s, end_s) {
                 return outcome;
             }
             self.meet_stops();
@@ -242,7 +264,7 @@ impl<'a> Loop<'a> {
 
     /// Due commands, backlash, wind, and the rate at `t_s`.
     fn begin(&mut self, step: u64, t_s: f64, sample: bool) {
-        self.inputs.held.arrive(step);
+        self.inputs.held.arrive(2 * step);
         for (i, angle) in self.inputs.angle_rad.iter_mut().enumerate() {
             *angle = self.craft.surface_angle_rad(i, &self.x, *angle);
         }
@@ -292,6 +314,7 @@ impl<'a> Loop<'a> {
             thrust_n: &self.x[self.craft.layout().thrust.clone()],
         };
         self.senses.read(self.case, &exposure, &mut self.y);
+        self.obey(t_s, law)?;
         let (y, u) = (&self.y, &mut self.u);
         let actuators = self.craft.actuators();
         for ((a, min), max) in actuators.iter().zip(&mut u.min_rad).zip(&mut u.max_rad) {
@@ -307,16 +330,72 @@ impl<'a> Loop<'a> {
         if !u.fin_rad.iter().all(|v| v.is_finite()) {
             u.check(&law.info().name, &self.case.parts.setup, t_s)?;
         }
+        if let Some(h) = &self.heading {
+            h.insist(&mut u.fin_rad); // a hand on the helm wins over a law that steers
+        }
+        if let Some(words) = law.notice() {
+            self.happenings.push(Happening { t_s, words });
+        }
         for (a, angle) in actuators.iter().zip(&mut u.fin_rad) {
             *angle = a.clamp_command(*angle, y.speed_m_s);
         }
-        self.inputs.held.issue(step, &self.u.fin_rad);
-        self.inputs.held.arrive(step);
+        self.inputs.held.issue(2 * step, &self.u.fin_rad);
+        self.inputs.held.arrive(2 * step);
         self.share_supplies();
         let waves = self.source.now();
         self.craft
             .command_rows(&self.x, &self.inputs.with(waves), &mut self.rate);
         Ok(())
+    }
+
+    /// Passes on the orders that are due.
+    fn obey(&mut self, t_s: f64, law: &mut dyn Controller) -> Result<(), Error> {
+        let case = self.case;
+        // times are decimal, steps are not quite
+        let early_s = 1e-6 * case.parts.timing.step_s;
+        while let Some(e) = case.parts.orders.get(self.next_order) {
+            if e.at_s > t_s + early_s {
+                break;
+            }
+            self.next_order += 1;
+            self.happenings.push(Happening {
+                t_s,
+                words: e.words.clone(),
+            });
+            let heading_rad = self.y.heading_rad;
+            match (e.action, &mut self.heading, &mut self.speed) {
+                (Action::Law(order), ..) => law.order(&order)?,
+                (Action::Speed(u), _, Some(s)) => {
+                    s.order(u);
+                    law.order(&Order::Speed(u))?;
+                }
+                (Action::Course(change_rad), Some(h), _) => h.turn_by(change_rad, heading_rad),
+                (Action::Rudder(angle_rad), Some(h), _) => h.hold(angle_rad),
+                (Action::Release, h, _) => {
+                    if let Some(h) = h {
+                        h.release(heading_rad);
+                    }
+                    law.order(&Order::Release(None))?;
+                }
+                _ => {
+                    return Err(Error::with_hint(
+                        format!("nobody on board can obey `{}`", e.words),
+                        "let rudders and thrust keep the course: \"course\": {\"kept\": {}}",
+                    ));
+                }
+            }
+        }
+        Ok(())
+    }
+
+    /// Speed, course and rudder ordered.
+    fn ordered(&self) -> [f64; 3] {
+        let (h, s) = (self.heading.as_ref(), self.speed.as_ref());
+        [
+            s.map_or(0.0, SpeedHold::speed_m_s),
+            h.map_or(0.0, HeadingHold::course_rad),
+            h.and_then(HeadingHold::held_rad).unwrap_or(0.0),
+        ]
     }
 
     /// Filters and delays of the sensors between samples.
@@ -355,6 +434,7 @@ impl<'a> Loop<'a> {
                 command_rad: &self.inputs.held.command_rad,
                 lift_n: &lift_n,
                 trace: &self.trace,
+                ordered: self.ordered(),
             },
         );
         self.lift_n = lift_n;
@@ -365,6 +445,10 @@ impl<'a> Loop<'a> {
     fn watch(&mut self, step: u64, t_s: f64) {
         let p = &self.case.parts;
         let in_run_in = step < p.timing.run_in_steps;
+        if !p.orders.is_empty() && !p.components.is_empty() {
+            let yaw_rad = self.x[StateLayout::EULER.start + 2];
+            self.most_yaw_rad = self.most_yaw_rad.max(yaw_rad.abs());
+        }
         if !p.underside.is_empty() {
             let truth = Truth::new(t_s, &self.x, &self.rate, self.craft.g_m_s2());
             let waves = self.source.now();
@@ -405,53 +489,6 @@ impl<'a> Loop<'a> {
         stop
     }
 
-    /// One step of the state.
-    fn advance(&mut self, t_s: f64, end_s: f64) -> Result<(), Outcome> {
-        self.before.copy_from_slice(&self.x);
-        let (craft, inputs) = (self.craft, &self.inputs);
-        let h = self.case.parts.timing.step_s;
-        match &mut self.source {
-            Source::Recurrence { bank, track } => {
-                let ahead = track.predict([self.x[0], self.x[1]], [self.rate[0], self.rate[1]], h);
-                bank.advance(ahead[0], ahead[1]);
-                self.rk4
-                    .step_from(h, &mut self.x, &self.rate, |stage, x, dx| {
-                        let waves = match stage {
-                            Stage::Start => bank.at_start(),
-                            Stage::Middle => bank.at_middle(),
-                            Stage::End => bank.at_end(),
-                        };
-                        craft.derivative(x, &inputs.with(waves), dx);
-                    });
-                self.evaluations += 3;
-                Ok(())
-            }
-            Source::Direct { method, sums } => {
-                let before = method.evaluations();
-                let bank = &self.case.bank;
-                let done = method.advance(t_s, end_s, &mut self.x, |t, x, dx| {
-                    bank.direct(t, [x[0], x[1]], sums);
-                    craft.derivative(x, &inputs.with(sums.channels()), dx);
-                });
-                self.evaluations += method.evaluations() - before;
-                done.map_err(|error| Outcome::IntegratorFailed {
-                    t_s,
-                    error,
-                    state: self.before.clone(),
-                })
-            }
-        }
-    }
-
-    /// Servos that ran into their stops stay there.
-    fn meet_stops(&mut self) {
-        let layout = self.craft.layout();
-        for (i, a) in self.craft.actuators().iter().enumerate() {
-            let (angle, rate) = (layout.angle(i), layout.rate(i));
-            (self.x[angle], self.x[rate]) = a.at_stops(self.x[angle], self.x[rate]);
-        }
-    }
-
     fn finish(self, outcome: Outcome) -> Run {
         let p = &self.case.parts;
         let mut record = match self.writer {
@@ -460,9 +497,15 @@ impl<'a> Loop<'a> {
         };
         let judged = self.judged_steps.max(1) as f64;
         record.contacts = self.contacts.events;
+        record.happenings = self.happenings;
         record.saturation_frac = self.at_limit.iter().map(|n| *n as f64 / judged).collect();
         let mut warnings = self.case.warnings.clone();
         let names = p.craft.surface_names();
+        if self.most_yaw_rad > checks::OFF_HEADING_RAD {
+            warnings.push(Warning::OffHeading {
+                yaw_rad: self.most_yaw_rad,
+            });
+        }
         warnings.extend(checks::saturation(&names, &record.saturation_frac));
         Run {
             record,
@@ -474,5 +517,6 @@ impl<'a> Loop<'a> {
     }
 }
 
+mod step;
 #[cfg(test)]
 mod tests;

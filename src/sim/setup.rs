@@ -1,6 +1,6 @@
 //! What a law is told of the craft before a run.
 
-use crate::control::signal::{Setup, SurfaceSetup};
+use crate::control::signal::{Setup, SurfaceSetup, Wake};
 use crate::dynamics::model::CraftModel;
 use crate::dynamics::plant::Plant;
 use crate::dynamics::sensor::height_sensors_m;
@@ -9,8 +9,8 @@ use crate::linear::trim::Trim;
 /// Speed below which influences are stated for this speed instead, m/s: laws divide by it.
 const LEAST_INFLUENCE_SPEED_M_S: f64 = 1.0;
 
-/// Setup for `plant` at `trim`. Influences are those of each surface alone, without downwash on
-/// others.
+/// Setup for `plant` at `trim`. Influences are those of each surface alone; what its wake takes from others
+/// stands in [`Setup::wakes`], because it comes later and no steady number holds in waves.
 pub fn setup(model: &CraftModel, plant: &Plant, trim: &Trim) -> Setup {
     let spec = &model.craft.spec;
     let u = plant.speed_m_s.max(LEAST_INFLUENCE_SPEED_M_S);
@@ -36,9 +36,21 @@ pub fn setup(model: &CraftModel, plant: &Plant, trim: &Trim) -> Setup {
             }
         })
         .collect();
+    let wakes = plant.links.iter().map(|link| {
+        let (from, to) = (&plant.surfaces[link.from], &plant.surfaces[link.to]);
+        Wake {
+            from: link.from,
+            to: link.to,
+            force_ratio: link.angle_per_lift_coefficient * to.area_m2 * to.slope_incidence
+                / from.area_m2,
+            distance_m: link.distance_m,
+        }
+    });
+    let wakes = wakes.collect();
     let from_o = |p: &[f64; 3]| model.craft.from_o(p[0], p[1], p[2]);
     Setup {
         surfaces,
+        wakes,
         sample_period_s: spec.sensors.sample_period_s,
         motion_unit_m: from_o(&spec.sensors.motion_unit_m),
         height_sensors_m: height_sensors_m(spec),

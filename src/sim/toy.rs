@@ -99,7 +99,10 @@ impl Craft for Toy {
         dx[0] = v.x - SPEED_M_S;
         dx[1] = v.y;
         dx[2] = v.z;
-        let e = euler_rates(x[3], x[4], &Vector3::new(nu[3], nu[4], nu[5]));
+        let e = euler_rates(
+            &body_to_earth(x[3], x[4], x[5]),
+            &Vector3::new(nu[3], nu[4], nu[5]),
+        );
         dx[3..6].copy_from_slice(e.as_slice());
         let l = &self.layout;
         let fins = [0, 1].map(|i| x[l.angle(i)]);
@@ -244,6 +247,7 @@ pub(crate) fn parts(toy: Toy, components: Vec<Component>, timing: Timing) -> Par
             surface("aft", SurfaceGroup::Aft, -8.0, up),
             surface("rudder", SurfaceGroup::Rudder, -12.0, Vector3::y()),
         ],
+        wakes: Vec::new(),
         sample_period_s: timing.sample_s(),
         motion_unit_m: Vector3::new(1.0, 0.0, -2.0),
         height_sensors_m: vec![Vector3::new(5.0, 0.0, -3.0)],
@@ -306,6 +310,7 @@ pub(crate) fn parts(toy: Toy, components: Vec<Component>, timing: Timing) -> Par
         }],
         own_wave_factor: 1.0,
         limits: Limits::new(5.0, 5.0),
+        orders: Vec::new(),
     }
 }
 
