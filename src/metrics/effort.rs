@@ -26,9 +26,9 @@ use super::motion::rate_of;
 use crate::math::stats::{self, Interval, record};
 
 /// How near the angle limit counts as at it, rad.
-const AT_ANGLE_RAD: f64 = 0.1 * std::f64::consts::PI / 180.0;
+pub(super) const AT_ANGLE_RAD: f64 = 0.1 * std::f64::consts::PI / 180.0;
 /// Share of the rate limit that counts as at it.
-const AT_RATE_FRAC: f64 = 0.98;
+pub(super) const AT_RATE_FRAC: f64 = 0.98;
 
 /// Series of one surface.
 #[derive(Clone, Copy, Debug)]

@@ -32,7 +32,7 @@ use crate::math::stats::{Interval, record};
 mod tests;
 
 /// Slowest motion counted in vertical velocity, Hz.
-const VELOCITY_FROM_HZ: f64 = 0.02;
+pub(super) const VELOCITY_FROM_HZ: f64 = 0.02;
 
 /// Unit of a motion series.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -35,7 +35,7 @@ use crate::units::G_M_S2;
 /// Share of an unadapted mixed population per m/s^1.5, in per cent.
 const KM: f64 = 1.0 / 3.0;
 /// Motion slower than this is left out of the mean frequency, Hz.
-const LOWEST_HZ: f64 = 0.02;
+pub const LOWEST_HZ: f64 = 0.02;
 
 /// Motion sickness dose value, m/s^1.5, of a weighted RMS (m/s2) over an exposure (s).
 pub fn msdv_m_s1_5(weighted_rms_m_s2: f64, exposure_s: f64) -> f64 {
