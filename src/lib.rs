@@ -13,7 +13,9 @@
 //! | control | [`control`] laws that see measurements, [`design`] gains from models |
 //! | simulation | [`sim`]: one case |
 //! | judgement | [`metrics`] |
+//! | loop | [`closed_loop`]: laws and craft in one circle: spectra, margins, bounds |
 //! | campaign | [`campaign`]: all laws, speeds, headings and seeds of a scenario |
+//! | tuner | [`tuning`]: gains by search, confirmed by simulation |
 //! | faces | [`report`]: pictures of results |
 //! | door | [`cli`]: the only place that prints |
 //!
@@ -46,6 +48,7 @@
 pub mod campaign;
 pub mod caution;
 pub mod cli;
+pub mod closed_loop;
 pub mod control;
 pub mod design;
 pub mod dynamics;
@@ -60,4 +63,5 @@ pub mod report;
 pub mod sea;
 pub mod sim;
 pub mod spec;
+pub mod tuning;
 pub mod units;

@@ -1,0 +1,555 @@
+//! The ride under a law without simulation: variances and spectra, limits and drag consistent.
+//!
+//! # Equation
+//! ```text
+//! v = K ([y_w; nu_w] + G v) + [0; pull'],   v = [u; f'],   K = [phi C, 0; 0, -dD]
+//! nu = nu_w + G_nu v,   variance of an output = sum_i w_i |H_i|^2 + noise
+//! phi_j = N_j P_j F(kappa_j)/F(1),   F(kappa) = kappa wn^2 / (s^2 + 2 zeta wn s + kappa wn^2)
+//! ```
+//! N, kappa (dead band and rate limit), the play P of [`super::play`] and the equivalent speeds of the drag follow from the variances of the unclipped command, of
+//! the rate asked and of the relative velocities; repeated until they stand still.
+//!
+//! # Symbols
+//! C law, G transfers of [`super::at_sea`]; F servo under a rate limit; dD drag beyond that with fins at trim.
+//!
+//! # Valid when
+//! See [`super::trust`]. An unstable loop has no variance and is refused.
+//!
+//! # Source
+//! Gelb & Vander Velde (1968), Multiple-Input Describing Functions, chapter 2; St Denis & Pierson (1953).
+//!
+//! # Checked by
+//! `without_a_law_it_is_the_linear_response`, `with_a_law_it_is_the_sampled_system`,
+//! `limits_meet_simulation`, `four_times_the_grid_changes_little` (tests of this room).
+
+use nalgebra::Matrix6;
+use num_complex::Complex64;
+
+use super::at_sea::{AtSea, DragModel, Transfer};
+use super::contour::LawInLoop;
+use super::dense;
+use super::limits::{clip_gain, clip_mean, drag_speed, shared_limit};
+use super::play::{play_gain, slew_gain};
+use crate::error::{Error, Result};
+use crate::linear::resolvent::RIGID;
+
+/// What is taken into account.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Options {
+    /// Angle and rate limits.
+    pub limits: bool,
+    /// Drag changed by the law (off: as with fins at trim).
+    pub drag: bool,
+    /// Noise of the sensors.
+    pub noise: bool,
+    /// Change of gains and equivalent speeds that ends the iteration, relative.
+    pub tolerance: f64,
+    /// Iterations at most.
+    pub iterations: usize,
+}
+
+impl Default for Options {
+    fn default() -> Self {
+        Options {
+            limits: true,
+            drag: true,
+            noise: true,
+            tolerance: 1e-3,
+            iterations: 40,
+        }
+    }
+}
+
+impl Options {
+    /// One linear pass: no limits, drag as with fins at trim.
+    pub fn linear() -> Self {
+        Options {
+            limits: false,
+            drag: false,
+            ..Options::default()
+        }
+    }
+}
+
+/// What a surface does.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct SurfaceWork {
+    /// Index among the surfaces.
+    pub surface: usize,
+    /// Angle about trim, RMS, rad.
+    pub angle_rms_rad: f64,
+    /// Rate, RMS, rad/s.
+    pub rate_rms_rad_s: f64,
+    /// Command before any limit, RMS, rad.
+    pub asked_rms_rad: f64,
+    /// Mean that unequal limits on both sides add, rad; not fed back.
+    pub clipped_mean_rad: f64,
+    /// Share of time the command lies beyond an angle limit.
+    pub angle_limit_share: f64,
+    /// Share of time the servo asks for more than its rate.
+    pub rate_limit_share: f64,
+}
+
+impl SurfaceWork {
+    /// Share of time on either limit, as if they came independently.
+    pub fn limit_share(&self) -> f64 {
+        1.0 - (1.0 - self.angle_limit_share) * (1.0 - self.rate_limit_share)
+    }
+}
+
+/// The ride of one craft in one sea under one law.
+#[derive(Debug)]
+pub struct Evaluation<'a> {
+    /// Craft and sea.
+    pub sea: &'a AtSea,
+    /// The law.
+    pub law: &'a LawInLoop,
+    /// What was taken into account.
+    pub options: Options,
+    /// Passes made.
+    pub iterations: usize,
+    /// Whether limits and drag stand still.
+    pub converged: bool,
+    /// Work of every channel.
+    pub surfaces: Vec<SurfaceWork>,
+    /// Rigid states per unit amplitude of every wave.
+    pub(crate) rigid: Vec<[Complex64; RIGID]>,
+    /// Commands (through the limits, before hold and servo) per unit amplitude, channel by channel.
+    pub(crate) commands: Vec<Complex64>,
+}
+
+/// Gains of the limits.
+#[derive(Clone, Debug)]
+struct Gains {
+    clip: Vec<f64>,
+    rate: Vec<f64>,
+    play: Vec<[f64; 2]>,
+    speeds: Vec<f64>,
+}
+
+/// Variances that gains follow from.
+struct Sums {
+    asked: Vec<f64>,
+    rate_asked: Vec<f64>,
+    relative: Vec<f64>,
+}
+
+impl Sums {
+    fn clear(&mut self) {
+        self.asked.fill(0.0);
+        self.rate_asked.fill(0.0);
+        self.relative.fill(0.0);
+    }
+}
+
+/// A servo's numbers.
+#[derive(Clone, Copy)]
+struct ServoLimits {
+    natural: f64,
+    twice_damping: f64,
+    rate: f64,
+    lo: f64,
+    hi: f64,
+    /// Half the dead band in rate asked, rad/s, and half the backlash, rad.
+    dead: f64,
+    half_gap: f64,
+    supply: Option<usize>,
+}
+
+struct Run<'a> {
+    sea: &'a AtSea,
+    options: Options,
+    forces: bool,
+    servos: Vec<ServoLimits>,
+    law: Vec<Complex64>,
+    nu: Vec<[Complex64; 6]>,
+    commands: Vec<Complex64>,
+    a: Vec<Complex64>,
+    v: Vec<Complex64>,
+}
+
+impl AtSea {
+    /// The ride under `law`.
+    ///
+    /// # Errors
+    /// An unstable loop: it has no variance.
+    pub fn evaluate<'a>(&'a self, law: &'a LawInLoop, options: &Options) -> Result<Evaluation<'a>> {
+        if !law.is_stable() {
+            return Err(Error::with_hint(
+                format!(
+                    "the loop has {} growing poles at {:.2} m/s, so no RMS exists",
+                    law.unstable, self.speed.craft.speed_m_s
+                ),
+                "other gains, or another speed: see `margins`",
+            ));
+        }
+        let mut run = Run::new(self, law, options);
+        let m = self.speed.channels.len();
+        let noise = noise_variances(law, options, &run.servos);
+        let mut gains = Gains {
+            clip: vec![1.0; m],
+            rate: vec![1.0; m],
+            play: vec![[1.0, 0.0]; m],
+            speeds: self.equivalent_m_s.clone(),
+        };
+        let mut sums = Sums {
+            asked: vec![0.0; m],
+            rate_asked: vec![0.0; m],
+            relative: vec![0.0; self.elements.count],
+        };
+        let (mut iterations, mut converged) = (0, false);
+        let still = !options.limits && !run.forces;
+        while iterations < options.iterations.max(1) {
+            run.pass(&gains, &mut sums, iterations > 0);
+            for (j, n) in noise.iter().enumerate() {
+                sums.asked[j] += n.asked;
+                sums.rate_asked[j] += n.rate_asked;
+            }
+            iterations += 1;
+            converged = still || run.update(&sums, &mut gains) < options.tolerance;
+            if converged {
+                break;
+            }
+        }
+        let surfaces = run.work(&sums, &noise, &gains);
+        let k = &self.speed.kinematics;
+        let rigid = run
+            .nu
+            .iter()
+            .zip(&self.transfers)
+            .map(|(nu, t)| k.rigid(nu, Complex64::new(0.0, t.omega)))
+            .collect();
+        Ok(Evaluation {
+            sea: self,
+            law,
+            options: *options,
+            iterations,
+            converged,
+            surfaces,
+            rigid,
+            commands: run.commands,
+        })
+    }
+}
+
+/// What noise adds to a channel.
+#[derive(Clone, Copy, Default)]
+struct Noise {
+    asked: f64,
+    rate_asked: f64,
+    angle: f64,
+    rate: f64,
+}
+
+fn noise_variances(law: &LawInLoop, options: &Options, servos: &[ServoLimits]) -> Vec<Noise> {
+    let mut out = vec![Noise::default(); servos.len()];
+    if !options.noise {
+        return out;
+    }
+    for (j, (n, servo)) in out.iter_mut().zip(servos).enumerate() {
+        let sums = &law.noise_sums[j];
+        let scale = (servo.natural / servo.twice_damping).powi(2);
+        n.asked = sums.command;
+        n.angle = sums.angle;
+        n.rate = sums.rate;
+        n.rate_asked = scale * sums.lag;
+    }
+    out
+}
+
+impl<'a> Run<'a> {
+    fn new(sea: &'a AtSea, law: &LawInLoop, options: &Options) -> Self {
+        let speed = &sea.speed;
+        let (m, p) = (speed.channels.len(), speed.signals.len());
+        let n = sea.transfers.len();
+        let forces = options.drag
+            && sea.drag_model == DragModel::Gaussian
+            && sea.equivalent_m_s.iter().any(|s| *s > 0.0);
+        let mut gains = vec![Complex64::ZERO; n * m * p];
+        if m * p > 0 {
+            for (t, c) in sea.transfers.iter().zip(gains.chunks_exact_mut(m * p)) {
+                law.fast.response(t.omega, c);
+            }
+        }
+        let q = speed.inputs();
+        let craft = &speed.craft;
+        let servos = speed
+            .channels
+            .iter()
+            .map(|c| {
+                let a = &craft.plant.actuators[*c];
+                let trim = craft.trim.surface_rad[*c];
+                let (lo, hi) = a.angle_range_rad(craft.speed_m_s);
+                ServoLimits {
+                    natural: a.natural_frequency_rad_s,
+                    twice_damping: 2.0 * a.damping_ratio,
+                    rate: a.max_rate_rad_s,
+                    lo: lo - trim,
+                    hi: hi - trim,
+                    dead: 0.5 * a.dead_band_rad * a.natural_frequency_rad_s
+                        / (2.0 * a.damping_ratio),
+                    half_gap: 0.5 * a.backlash_rad,
+                    supply: a.supply,
+                }
+            })
+            .collect();
+        Run {
+            sea,
+            options: *options,
+            forces,
+            servos,
+            law: gains,
+            nu: vec![[Complex64::ZERO; 6]; n],
+            commands: vec![Complex64::ZERO; n * m],
+            a: vec![Complex64::ZERO; q * q],
+            v: vec![Complex64::ZERO; q],
+        }
+    }
+
+    /// All waves once; `changed` says whether gains differ from those put into the transfers.
+    fn pass(&mut self, gains: &Gains, sums: &mut Sums, changed: bool) {
+        let sea = self.sea;
+        let (m, p) = (sea.speed.channels.len(), sea.speed.signals.len());
+        sums.clear();
+        let forces = self.forces && changed;
+        let more = if forces {
+            sea.drag_of(&gains.speeds) - sea.drag
+        } else {
+            Matrix6::zeros()
+        };
+        let extra: Vec<f64> = if forces {
+            let pairs = gains.speeds.iter().zip(&sea.equivalent_m_s);
+            pairs.map(|(now, before)| now - before).collect()
+        } else {
+            Vec::new()
+        };
+        let limited = self.options.limits && changed;
+        let mut phi = [Complex64::ONE; crate::dynamics::plant::MOST_SURFACES];
+        for (i, t) in sea.transfers.iter().enumerate() {
+            if limited {
+                for (j, f) in phi[..m].iter_mut().enumerate() {
+                    let [with, behind] = gains.play[j];
+                    *f = self.servos[j].ratio(t.omega, gains.rate[j])
+                        * gains.clip[j]
+                        * Complex64::new(with, -behind * t.omega.signum());
+                }
+            }
+            let c = &self.law[i * m * p..][..m * p];
+            let size = if forces { m + 6 } else { m };
+            fill_commands(
+                &mut self.a,
+                &mut self.v,
+                t,
+                c,
+                &phi[..m],
+                [m, p, m + 6, size],
+            );
+            if forces {
+                let pull = sea.elements.pull(&extra, &t.orbital);
+                fill_forces(&mut self.a, &mut self.v, t, &more, &pull, m);
+            }
+            if !dense::solve(&mut self.a[..size * size], &mut self.v[..size], size, 1) {
+                self.v[..size].fill(Complex64::ZERO);
+            }
+            let q = m + 6;
+            let nu: [Complex64; 6] = std::array::from_fn(|k| {
+                let row = &t.velocities[k * q..][..size];
+                row.iter()
+                    .zip(&self.v[..size])
+                    .fold(t.nu_w[k], |s, (g, v)| s + g * v)
+            });
+            self.nu[i] = nu;
+            self.commands[i * m..][..m].copy_from_slice(&self.v[..m]);
+            if self.forces {
+                sea.elements
+                    .add_square(&nu, &t.orbital, t.weight, &mut sums.relative);
+            }
+            self.add_commands(i, &phi[..m], gains, sums);
+        }
+    }
+
+    fn add_commands(&self, i: usize, phi: &[Complex64], gains: &Gains, sums: &mut Sums) {
+        let t = &self.sea.transfers[i];
+        let steps = self.sea.servo[i].steps;
+        let m = phi.len();
+        for (j, part) in phi.iter().enumerate() {
+            let square = self.commands[i * m + j].norm_sqr() / part.norm_sqr() * t.weight;
+            sums.asked[j] += square;
+            if self.options.limits {
+                let s = &self.servos[j];
+                let lag = s.lag(t.omega, gains.rate[j]);
+                let power = lag * (1.0 - steps) + steps;
+                let scale = (s.natural / s.twice_damping * gains.clip[j]).powi(2);
+                sums.rate_asked[j] += square * power * scale;
+            }
+        }
+    }
+
+    /// New gains from the variances; the largest change.
+    fn update(&self, sums: &Sums, gains: &mut Gains) -> f64 {
+        let mut change = 0.0_f64;
+        if self.options.limits {
+            let limits = self.rate_limits(sums);
+            for (j, s) in self.servos.iter().enumerate() {
+                let clip = clip_gain(s.lo, s.hi, sums.asked[j].sqrt()).max(1e-3);
+                let rate = slew_gain(limits[j], s.dead, sums.rate_asked[j].sqrt()).max(1e-3);
+                let play = play_gain(s.half_gap, clip * sums.asked[j].sqrt());
+                let play = [play[0].max(1e-3), play[1]];
+                change = change
+                    .max((clip - gains.clip[j]).abs())
+                    .max((rate - gains.rate[j]).abs())
+                    .max((play[0] - gains.play[j][0]).abs());
+                gains.clip[j] = clip;
+                gains.play[j] = play;
+                gains.rate[j] += RELAX * (rate - gains.rate[j]);
+            }
+        }
+        if self.forces {
+            let largest = gains
+                .speeds
+                .iter()
+                .fold(f64::MIN_POSITIVE, |a, b| a.max(*b));
+            for (e, s) in gains.speeds.iter_mut().enumerate() {
+                let found = drag_speed(self.sea.elements.mean[e], sums.relative[e].sqrt());
+                change = change.max((found - *s).abs() / largest);
+                *s += RELAX * (found - *s);
+            }
+        }
+        change
+    }
+
+    /// Rate limit of each channel, shared supplies considered.
+    fn rate_limits(&self, sums: &Sums) -> Vec<f64> {
+        let totals = &self.sea.speed.craft.supply_rad_s;
+        self.servos
+            .iter()
+            .zip(&sums.rate_asked)
+            .map(|(s, asked)| {
+                let Some(k) = s.supply else { return s.rate };
+                let users = self.servos.iter().zip(&sums.rate_asked);
+                let sum: f64 = users
+                    .filter(|(o, _)| o.supply == Some(k))
+                    .map(|(_, v)| v.sqrt())
+                    .sum();
+                let total = totals.get(k).copied().unwrap_or(f64::INFINITY);
+                shared_limit(s.rate, total, asked.sqrt(), sum)
+            })
+            .collect()
+    }
+
+    fn work(&self, sums: &Sums, noise: &[Noise], gains: &Gains) -> Vec<SurfaceWork> {
+        let sea = self.sea;
+        let m = self.servos.len();
+        let limits = self.rate_limits(sums);
+        (0..m)
+            .map(|j| {
+                let (mut angle, mut rate) = (0.0, 0.0);
+                for (i, (t, servo)) in sea.transfers.iter().zip(&sea.servo).enumerate() {
+                    let square = self.commands[i * m + j].norm_sqr() * t.weight;
+                    angle += square * servo.power[j][0];
+                    rate += square * servo.power[j][1];
+                }
+                let s = &self.servos[j];
+                let asked = sums.asked[j].sqrt();
+                let rate_asked = sums.rate_asked[j].sqrt();
+                let limited = self.options.limits;
+                let slew = if limited {
+                    slew_gain(limits[j] + s.dead, 0.0, rate_asked)
+                } else {
+                    1.0
+                };
+                // noise meets the same limits
+                let through = (gains.clip[j] * slew * gains.play[j][0]).powi(2);
+                SurfaceWork {
+                    surface: sea.speed.channels[j],
+                    angle_rms_rad: (angle + through * noise[j].angle).sqrt(),
+                    rate_rms_rad_s: (rate + through * noise[j].rate).sqrt(),
+                    asked_rms_rad: asked,
+                    clipped_mean_rad: if limited {
+                        clip_mean(s.lo, s.hi, asked)
+                    } else {
+                        0.0
+                    },
+                    angle_limit_share: if limited {
+                        1.0 - clip_gain(s.lo, s.hi, asked)
+                    } else {
+                        0.0
+                    },
+                    rate_limit_share: 1.0 - slew,
+                }
+            })
+            .collect()
+    }
+}
+
+/// Part of the way that rate gains and equivalent speeds take to their new values.
+const RELAX: f64 = 0.8;
+
+impl ServoLimits {
+    /// F(kappa)/F(1).
+    fn ratio(&self, omega: f64, kappa: f64) -> Complex64 {
+        let w2 = self.natural * self.natural;
+        let drag = self.twice_damping * self.natural * omega;
+        let under = Complex64::new(kappa * w2 - omega * omega, drag);
+        kappa * Complex64::new(w2 - omega * omega, drag) / under
+    }
+
+    /// |1 - F(kappa)|^2.
+    fn lag(&self, omega: f64, kappa: f64) -> f64 {
+        let w2 = self.natural * self.natural;
+        let drag = self.twice_damping * self.natural * omega;
+        let under = (kappa * w2 - omega * omega).powi(2) + drag * drag;
+        (omega.powi(4) + drag * drag) / under
+    }
+}
+
+/// Rows of the commands: phi C y.
+fn fill_commands(
+    a: &mut [Complex64],
+    v: &mut [Complex64],
+    t: &Transfer,
+    c: &[Complex64],
+    phi: &[Complex64],
+    [m, p, q, size]: [usize; 4],
+) {
+    for i in 0..m {
+        let row = &mut a[i * size..][..size];
+        row.fill(Complex64::ZERO);
+        let mut right = Complex64::ZERO;
+        for k in 0..p {
+            let f = phi[i] * c[i * p + k];
+            right += f * t.y_w[k];
+            for (a, g) in row.iter_mut().zip(&t.signals[k * q..][..size]) {
+                *a -= f * g;
+            }
+        }
+        row[i] += 1.0;
+        v[i] = right;
+    }
+}
+
+/// Rows of the further drag: f' = pull' - dD nu.
+fn fill_forces(
+    a: &mut [Complex64],
+    v: &mut [Complex64],
+    t: &Transfer,
+    more: &Matrix6<f64>,
+    pull: &[Complex64; 6],
+    m: usize,
+) {
+    let size = m + 6;
+    for i in 0..6 {
+        let row = &mut a[(m + i) * size..][..size];
+        row.fill(Complex64::ZERO);
+        let mut right = pull[i];
+        for k in 0..6 {
+            let d = more[(i, k)];
+            right -= t.nu_w[k] * d;
+            for (a, g) in row.iter_mut().zip(&t.velocities[k * size..][..size]) {
+                *a += g * d;
+            }
+        }
+        row[m + i] += 1.0;
+        v[m + i] = right;
+    }
+}
