@@ -125,7 +125,7 @@ fn clearances<'a>(r: &'a Record, surfaces: &'a [Names]) -> Vec<ClearanceSeries<'
 }
 
 /// Acceleration of a point in body axes (x forward, y starboard, z down) without gravity.
-fn body_acceleration(r: &Record, point: &str, g_m_s2: f64) -> [Vec<f64>; 3] {
+pub(super) fn body_acceleration(r: &Record, point: &str, g_m_s2: f64) -> [Vec<f64>; 3] {
     let at = |q: &str| r.judged_of(&format!("{point}.{q}")).unwrap_or(&[]);
     let (fwd, stbd, up) = (at("felt_fwd"), at("felt_stbd"), at("felt_up"));
     let (phi, theta) = (

@@ -7,8 +7,11 @@
 //! The only room with threads beside the tables of `hydro`. Results stand in the order of the
 //! scenario and do not depend on the number of threads.
 
+pub mod agreement;
 pub mod compare;
 pub mod criteria;
 pub mod design;
 pub mod judge;
+pub mod prediction;
+pub mod signs;
 pub mod stage;

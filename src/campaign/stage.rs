@@ -22,8 +22,10 @@ use crate::sea::realisation::{Realisation, realise};
 use crate::sim::bake::{self, Recipe};
 use crate::sim::case::{Case, Integrator, Sensing, Timing};
 use crate::sim::checks::{self, Narrowest, Warning};
+use crate::sim::orders;
 use crate::sim::setup::setup;
 use crate::spec::controller::ControllerSpec;
+use crate::spec::orders::{ActionSpec, OrderSpec};
 use crate::spec::scenario::{self as paper, ScenarioSpec};
 use crate::spec::sea::SeaSpec;
 use crate::spec::validate::Bundle;
@@ -58,6 +60,19 @@ impl LawPlan {
         };
         plan.make()?;
         Ok(plan)
+    }
+
+    /// The same law with default modes when its file has none and orders ask for them.
+    fn under(mut self, orders: &[OrderSpec]) -> Self {
+        let asks = |o: &OrderSpec| match &o.order {
+            ActionSpec::Mode(_) | ActionSpec::Fin { .. } => true,
+            ActionSpec::Release { surface } => surface.is_some(),
+            _ => false,
+        };
+        if orders.iter().any(asks) {
+            self.spec.modes.get_or_insert_default();
+        }
+        self
     }
 
     /// A fresh law for one run.
@@ -108,6 +123,15 @@ impl Stage {
         let scenario = &bundle.scenario.spec;
         let model = CraftModel::build(&bundle.craft.spec, &scenario.physics, cache)
             .map_err(|e| Error::from(crate::spec::locate(e.problems, &bundle.craft.source)))?;
+        Stage::on(model, bundle)
+    }
+
+    /// The same on a model that is built already.
+    ///
+    /// # Errors
+    /// As [`Stage::new`].
+    pub fn on(model: CraftModel, bundle: &Bundle) -> Result<Self> {
+        let scenario = &bundle.scenario.spec;
         let speeds = scenario
             .speeds_kn
             .iter()
@@ -116,7 +140,10 @@ impl Stage {
         let laws = bundle
             .controllers
             .iter()
-            .map(|c| LawPlan::new(&c.spec, c.source.folder(), &model))
+            .map(|c| {
+                let plan = LawPlan::new(&c.spec, c.source.folder(), &model)?;
+                Ok(plan.under(&scenario.orders))
+            })
             .collect::<Result<Vec<_>>>()?;
         Ok(Stage {
             scenario: scenario.clone(),
@@ -163,7 +190,7 @@ impl Stage {
             s.record_s,
         )?;
         let sea = self.sea(speed, heading_deg, seed)?;
-        let mut case = Case::new(bake::parts(&Recipe {
+        let mut parts = bake::parts(&Recipe {
             name: format!("{} kn, {heading_deg} deg, seed {seed}", speed.speed_kn),
             model: &self.model,
             plant: speed.plant.clone(),
@@ -181,7 +208,9 @@ impl Stage {
                 seed,
                 case: 0,
             },
-        }))?;
+        });
+        parts.orders = orders::events(&s.orders, &parts.setup)?;
+        let mut case = Case::new(parts)?;
         case.warnings.extend(self.case_warnings(speed, &sea));
         Ok(case)
     }
