@@ -1,0 +1,167 @@
+//! From a tuning file to stages of search: which numbers of the controller file move, at which speeds.
+//!
+//! ```text
+//! stage 0      all free numbers, one value for all speeds, judged over all cases
+//! stage 1..n   numbers that may change with speed, one stage a speed, judged over its cases
+//! ```
+//! A case at one speed sees only that speed's row of the schedule, so stages of different speeds
+//! cannot disturb each other: the best of all is the best of each. Numbers without a schedule are
+//! settled in stage 0.
+//!
+//! # Checked by
+//! `stages_write_where_they_should`.
+
+use serde_json::Value;
+
+use super::space::{Parameter, Space};
+use crate::control::gain_schedule::{GainSchedule, Gains};
+use crate::error::{Error, Result};
+use crate::spec::controller::{ControllerSpec, PidSpec, ScheduleRow};
+use crate::spec::key_path;
+use crate::spec::tuning::{ScaleSpec, TuningSpec};
+use crate::units::kn;
+
+/// One stage of the search.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Stage {
+    /// `all speeds` or `12 kn`.
+    pub name: String,
+    /// Indices into [`Layout::speeds_kn`] of the speeds that are judged.
+    pub speeds: Vec<usize>,
+    /// The parameters.
+    pub space: Space,
+    /// Where each parameter is written.
+    pub paths: Vec<Vec<String>>,
+}
+
+/// All stages, and the controller file as a document.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Layout {
+    /// Speeds of all cases, kn, ascending.
+    pub speeds_kn: Vec<f64>,
+    /// The controller to begin with; with rows of a schedule when numbers change with speed.
+    pub document: Value,
+    /// All speeds together.
+    pub common: Stage,
+    /// Each speed by itself; empty when nothing changes with speed.
+    pub each: Vec<Stage>,
+}
+
+impl Layout {
+    /// The stages of a tuning.
+    ///
+    /// # Errors
+    /// A controller that cannot be written as JSON.
+    pub fn new(tuning: &TuningSpec, law: &ControllerSpec) -> Result<Self> {
+        let mut speeds_kn: Vec<f64> = tuning
+            .cases
+            .iter()
+            .flat_map(|c| c.speeds_kn.clone())
+            .collect();
+        speeds_kn.sort_by(f64::total_cmp);
+        speeds_kn.dedup();
+        let mut document = serde_json::to_value(law)
+            .map_err(|e| Error::new(format!("the controller cannot be written as JSON: {e}")))?;
+        let scheduled = tuning.free.iter().any(|f| f.per_speed);
+        if scheduled {
+            add_schedule(&mut document, &speeds_kn)?;
+        }
+        let all = || tuning.free.iter();
+        let parameter = |f: &crate::spec::tuning::FreeSpec| Parameter {
+            name: f.key.clone(),
+            low: f.low,
+            high: f.high,
+            log: f.scale == ScaleSpec::Log,
+        };
+        let each_rows = if scheduled { speeds_kn.len() } else { 0 };
+        let common = Stage {
+            name: "all speeds".to_owned(),
+            speeds: (0..speeds_kn.len()).collect(),
+            space: Space::new(all().map(parameter).collect()),
+            paths: all().map(|f| everywhere(&document, &f.key)).collect(),
+        };
+        let each = (0..each_rows).map(|k| {
+            let free = || all().filter(|f| f.per_speed);
+            Stage {
+                name: format!("{} kn", crate::spec::number(speeds_kn[k])),
+                speeds: vec![k],
+                space: Space::new(free().map(parameter).collect()),
+                paths: free()
+                    .filter_map(|f| Some(vec![in_row(&f.key, k)?]))
+                    .collect(),
+            }
+        });
+        Ok(Layout {
+            each: each.collect(),
+            speeds_kn,
+            document,
+            common,
+        })
+    }
+}
+
+impl Stage {
+    /// Values of the stage's parameters in a document.
+    pub fn values(&self, document: &Value) -> Vec<f64> {
+        let first = |paths: &Vec<String>| {
+            let found = paths.first().and_then(|p| key_path::number(document, p));
+            found.unwrap_or(f64::NAN)
+        };
+        self.paths.iter().map(first).collect()
+    }
+
+    /// The document with values in their places.
+    pub fn write(&self, document: &Value, values: &[f64]) -> Value {
+        let mut out = document.clone();
+        for (paths, value) in self.paths.iter().zip(values) {
+            for path in paths {
+                key_path::set(&mut out, path, *value);
+            }
+        }
+        out
+    }
+}
+
+const GROUPS: [&str; 3] = ["heave", "pitch", "roll"];
+
+/// Rows with the gains of the file at each speed, in place of rows that are there.
+fn add_schedule(document: &mut Value, speeds_kn: &[f64]) -> Result<()> {
+    let Some(pid) = document.pointer_mut("/law/pid") else {
+        return Ok(());
+    };
+    let wrong = |e: serde_json::Error| Error::new(format!("the schedule cannot be read back: {e}"));
+    let spec: PidSpec = serde_json::from_value(pid.clone()).map_err(wrong)?;
+    let known = GainSchedule::new(&spec.schedule)?;
+    let row = |speed_kn: &f64| {
+        let g = known.at(kn(*speed_kn)).unwrap_or(Gains {
+            heave: spec.heave,
+            pitch: spec.pitch,
+            roll: spec.roll,
+        });
+        ScheduleRow {
+            speed_kn: *speed_kn,
+            heave: g.heave,
+            pitch: g.pitch,
+            roll: g.roll,
+        }
+    };
+    let rows: Vec<ScheduleRow> = speeds_kn.iter().map(row).collect();
+    pid["schedule"] = serde_json::to_value(rows).map_err(wrong)?;
+    Ok(())
+}
+
+/// The row's place of a gain that has one.
+fn in_row(key: &str, row: usize) -> Option<String> {
+    let rest = key.strip_prefix("law.pid.")?;
+    let is_gain = GROUPS.iter().any(|g| rest.starts_with(&format!("{g}.")));
+    is_gain.then(|| format!("law.pid.schedule[{row}].{rest}"))
+}
+
+/// All places of a number: its own, and those in the rows of the document's schedule.
+pub fn everywhere(document: &Value, key: &str) -> Vec<String> {
+    let rows = document
+        .pointer("/law/pid/schedule")
+        .and_then(Value::as_array);
+    let in_rows = (0..rows.map_or(0, Vec::len)).filter_map(|k| in_row(key, k));
+    std::iter::once(key.to_owned()).chain(in_rows).collect()
+}
