@@ -7,8 +7,10 @@ mod common;
 use std::path::Path;
 use std::sync::Arc;
 
-use ridewright::control::Controller;
+use ridewright::control::{Controller, from_spec};
+use ridewright::design::craft::{Surroundings, at_speed};
 use ridewright::design::law;
+use ridewright::design::lqr::design;
 use ridewright::dynamics::model::CraftModel;
 use ridewright::dynamics::plant::Plant;
 use ridewright::linear::trim::{self, Trim};
@@ -17,6 +19,7 @@ use ridewright::sea::realisation::realise;
 use ridewright::sim::bake::{self, Recipe};
 use ridewright::sim::case::{Case, Integrator, Sensing, Timing};
 use ridewright::sim::run::run;
+use ridewright::spec::controller::{ControllerSpec, LawSpec, LqrSea};
 use ridewright::spec::scenario::{CourseSpec, PhysicsSpec};
 use ridewright::spec::sea::SeaSpec;
 use ridewright::units::{deg, kn};
@@ -109,6 +112,56 @@ fn shipped_laws_calm_the_demonstration_craft() {
             assert!(
                 with[3] < 0.1,
                 "{file} {heading_deg} deg: at limits {:.3}",
+                with[3]
+            );
+        }
+    }
+}
+
+/// What the observer is told of the sea, judged by what is left of the motion in simulation: nothing, the
+/// sea on all headings, the sea on about the heading it is in.
+#[test]
+#[ignore = "a comparison of designs, not a promise; some minutes"]
+fn what_the_observer_is_told_of_the_sea() {
+    let model = common::model(&PhysicsSpec::default());
+    let plant = Arc::new(model.plant(kn(16.0), &CourseSpec::default()).unwrap());
+    let stage = Ride {
+        trim: trim::level(&plant).unwrap(),
+        sea: common::read("scenarios/sea/moderate_1m25.json"),
+        plant,
+        model,
+    };
+    let craft = at_speed(&stage.model, kn(16.0), &[]).unwrap();
+    let spec: ControllerSpec = common::read("controllers/lqr.json");
+    let LawSpec::Lqr(numbers) = &spec.law else {
+        panic!("lqr.json is an LQR")
+    };
+    let sea = |from: f64, to: f64| LqrSea {
+        significant_height_m: 1.25,
+        peak_period_s: 7.0,
+        heading_from_deg: from,
+        heading_to_deg: to,
+    };
+    for heading_deg in [180.0, 135.0, 90.0, 45.0, 0.0] {
+        let mut fixed = shipped("fixed.json", &stage.model);
+        let without = ride(&stage, fixed.as_mut(), heading_deg);
+        let (low, high) = (
+            f64::max(heading_deg - 20.0, 0.0),
+            f64::min(heading_deg + 20.0, 180.0),
+        );
+        for (name, sea) in [
+            ("no sea", None),
+            ("all headings", Some(sea(0.0, 180.0))),
+            ("its heading", Some(sea(low, high))),
+        ] {
+            let made = craft.design_model(&stage.model, &Surroundings::default(), sea.as_ref());
+            let (matrices, _) = design(&spec.name, numbers, &[made]).unwrap();
+            let mut law = from_spec(&spec, Path::new("."), Some(matrices)).unwrap();
+            let with = ride(&stage, law.as_mut(), heading_deg);
+            let ratios = with.iter().zip(without).map(|(a, b)| a / b);
+            let left: Vec<f64> = ratios.take(3).collect();
+            println!(
+                "{heading_deg} deg, {name}: left of heave, pitch, acceleration {left:.3?}, at limits {:.3}",
                 with[3]
             );
         }

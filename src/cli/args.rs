@@ -5,7 +5,10 @@ use std::path::PathBuf;
 
 use clap::{Parser, Subcommand};
 
-use super::{cmd_check, cmd_compare, cmd_run, cmd_schema, cmd_show};
+use super::{
+    cmd_bound, cmd_check, cmd_compare, cmd_margins, cmd_predict, cmd_run, cmd_schedule, cmd_schema,
+    cmd_show, cmd_signs, cmd_sweep, cmd_tune,
+};
 use crate::error::{Error, Result};
 
 /// Motion control of small-waterplane-area twin-hull craft, from a craft file to a judged ride.
@@ -38,8 +41,20 @@ pub enum Verb {
     Show(cmd_show::Options),
     /// Run all laws of a scenario and put them beside its first: numbers and pictures.
     Compare(cmd_compare::Options),
+    /// Stability margins of laws on a craft: gain, phase, delay, disk; nominal and at their worst.
+    Margins(cmd_margins::Options),
+    /// A law over its range of speeds: frozen on a grid, ramped through, in a steady turn.
+    Schedule(cmd_schedule::Options),
+    /// The ride of a scenario by the spectral method, in milliseconds; how far simulation agrees.
+    Predict(cmd_predict::Options),
     /// Run cases of a scenario and keep their time histories.
     Run(cmd_run::Options),
+    /// The least ride that any causal linear law could reach, and how far each law is from it.
+    Bound(cmd_bound::Options),
+    /// Search gains for a better ride within limits, and confirm them by simulation.
+    Tune(cmd_tune::Options),
+    /// Ride and margins over one or two gains: curves or contours.
+    Sweep(cmd_sweep::Options),
     /// Print or write the JSON Schemas of the file formats.
     Schema(cmd_schema::Options),
     /// Volumes, centres, metacentric heights, natural periods, curves of heel and immersion.
@@ -52,6 +67,8 @@ pub enum Verb {
     Response(ResponseOptions),
     /// Each fin's force and hinge moment, downwash, and what each fin effect is worth.
     Fins(FinsOptions),
+    /// Move each fin alone and tilt the craft: do fins and law turn the right way?
+    Signs(cmd_signs::Options),
     /// Spectrum, moments and one record of a sea.
     Sea(SeaOptions),
 }
@@ -287,8 +304,12 @@ fn within(text: &str, low: f64, high: f64, unit: &str) -> Parsed {
     }
 }
 
-fn speed_kn(text: &str) -> Parsed {
+pub(super) fn speed_kn(text: &str) -> Parsed {
     within(text, 0.0, 80.0, "kn")
+}
+
+pub(super) fn step_deg(text: &str) -> Parsed {
+    within(text, 0.5, 10.0, "deg")
 }
 
 fn heading_deg(text: &str) -> Parsed {
@@ -299,6 +320,6 @@ fn amplitude_m(text: &str) -> Parsed {
     within(text, 0.0, 10.0, "m")
 }
 
-fn seconds(text: &str) -> Parsed {
+pub(super) fn seconds(text: &str) -> Parsed {
     within(text, 1.0, 1e6, "s")
 }

@@ -8,16 +8,16 @@ use super::Status;
 use super::shell::Shell;
 use crate::error::{Error, Problem, Result};
 use crate::spec::load::{Any, load_any};
-use crate::spec::validate::bundle;
+use crate::spec::validate::{bundle, tuning_bundle};
 
 /// Options of `check`.
 #[derive(Clone, Debug, clap::Args)]
 #[command(
     after_help = "Example: ridewright check scenarios/craft/*.json controllers/*.json\n\
-                  A scenario is checked together with the files it names."
+                  A scenario or tuning is checked together with the files it names."
 )]
 pub struct Options {
-    /// Files of any kind (`ridewright.craft/1`, `sea`, `controller`, `criteria`, `fault`, `scenario`).
+    /// Files of any kind (`ridewright.craft/1`, `sea`, `controller`, `criteria`, `fault`, `scenario`, `tuning`).
     #[arg(value_name = "FILE", required = true)]
     pub files: Vec<PathBuf>,
     /// Print the findings as JSON.
@@ -99,6 +99,10 @@ fn check(file: &PathBuf) -> Result<String> {
         Any::Controller(f) => ("controller", f.spec.name),
         Any::Criteria(f) => ("criteria", f.spec.name),
         Any::Fault(f) => ("fault", f.spec.name),
+        Any::Tuning(f) => {
+            tuning_bundle(file)?;
+            ("tuning", f.spec.name)
+        }
         Any::Scenario(f) => {
             bundle(file)?;
             ("scenario", f.spec.name)

@@ -87,7 +87,7 @@ pub fn run(options: &Options, cache: Option<&Path>, shell: &mut Shell) -> Result
 }
 
 /// The point at which acceleration is told and drawn: the bridge where there is one.
-fn point_of(stage: &Stage) -> String {
+pub(super) fn point_of(stage: &Stage) -> String {
     let points = &stage.model.craft.points;
     let bridge = points
         .iter()

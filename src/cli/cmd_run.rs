@@ -11,6 +11,9 @@ use crate::campaign::compare::{self, Comparison, RunResult, Selection};
 use crate::campaign::stage::Stage;
 use crate::error::{Error, Result};
 use crate::metrics::ride::RideReport;
+use crate::report::chart::Heading;
+use crate::report::file_word;
+use crate::report::orders::order_history;
 use crate::sim::record::Record;
 use crate::spec::validate::bundle;
 
@@ -72,7 +75,18 @@ pub fn run(options: &Options, cache: Option<&Path>, shell: &mut Shell) -> Result
             if let Some(record) = &r.record {
                 let name = history_name(r);
                 write_history(&dir.join(&name), record)?;
-                shell.talk(&format!("written: {}", dir.join(name).display()));
+                shell.talk(&format!("written: {}", dir.join(&name).display()));
+                if !record.happenings.is_empty() {
+                    let words = format!(
+                        "{}, {} kn, waves to {} deg, {}",
+                        found.craft, r.speed_kn, r.heading_deg, found.sea
+                    );
+                    let head = Heading::new(format!("Orders: {}", r.law), words, "");
+                    let stem = name
+                        .trim_end_matches(".csv")
+                        .replacen("history", "orders", 1);
+                    order_history(record, head).write(dir, &stem)?;
+                }
             }
         }
     }
@@ -171,17 +185,7 @@ fn points(ride: &RideReport) -> String {
 
 /// File name of a run's history.
 fn history_name(r: &RunResult) -> String {
-    let law: String = r
-        .law
-        .chars()
-        .map(|c| {
-            if c.is_alphanumeric() {
-                c.to_ascii_lowercase()
-            } else {
-                '_'
-            }
-        })
-        .collect();
+    let law = file_word(&r.law);
     format!("history_{}kn_{}deg_{law}.csv", r.speed_kn, r.heading_deg)
 }
 

@@ -15,7 +15,7 @@ use crate::spec::resolve;
                   The output is a valid file again. null means: worked out when the file is used."
 )]
 pub struct Options {
-    /// File of any kind (`ridewright.craft/1`, `sea`, `controller`, `criteria`, `fault`, `scenario`).
+    /// File of any kind (`ridewright.craft/1`, `sea`, `controller`, `criteria`, `fault`, `scenario`, `tuning`).
     #[arg(value_name = "FILE")]
     pub file: PathBuf,
     /// Print JSON; it is what this verb prints in any case.
@@ -35,6 +35,7 @@ pub fn run(options: &Options, shell: &mut Shell) -> Result<Status> {
         Any::Criteria(f) => shell.json(&f.spec)?,
         Any::Fault(f) => shell.json(&f.spec)?,
         Any::Scenario(f) => shell.json(&f.spec)?,
+        Any::Tuning(f) => shell.json(&f.spec)?,
     }
     Ok(Status::Met)
 }

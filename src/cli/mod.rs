@@ -3,27 +3,42 @@
 //! Data go to standard output, talk to standard error. Each verb is one file `cmd_<verb>.rs` with
 //! an options struct and `run(&options, &mut Shell) -> Result<Status>`; [`args`] lists them.
 
+mod agreement;
 pub mod args;
+pub mod cmd_bound;
 pub mod cmd_check;
 pub mod cmd_coefficients;
 pub mod cmd_compare;
 pub mod cmd_fins;
 pub mod cmd_hydrostatics;
+pub mod cmd_margins;
+pub mod cmd_predict;
 pub mod cmd_response;
 pub mod cmd_run;
+pub mod cmd_schedule;
 pub mod cmd_schema;
 pub mod cmd_sea;
 pub mod cmd_show;
+pub mod cmd_signs;
 pub mod cmd_stability;
+pub mod cmd_sweep;
+pub mod cmd_tune;
 pub mod craft_model;
 mod designs;
 mod judgements;
+mod margin_pictures;
+mod margin_tables;
 pub mod output;
 mod pictures;
 pub mod progress;
 pub mod render;
+mod schedule_pictures;
+mod schedule_report;
+mod schedule_tables;
 pub mod shell;
 pub mod table;
+mod tune_report;
+mod tune_tables;
 
 use std::path::Path;
 use std::process::ExitCode;
@@ -59,8 +74,14 @@ pub fn main() -> ExitCode {
 
 fn run(verb: &Verb, cache: Option<&Path>, shell: &mut Shell) -> Result<Status> {
     match verb {
+        Verb::Bound(options) => cmd_bound::run(options, cache, shell),
         Verb::Check(options) => cmd_check::run(options, shell),
         Verb::Compare(options) => cmd_compare::run(options, cache, shell),
+        Verb::Margins(options) => cmd_margins::run(options, cache, shell),
+        Verb::Schedule(options) => cmd_schedule::run(options, cache, shell),
+        Verb::Predict(options) => cmd_predict::run(options, cache, shell),
+        Verb::Tune(options) => cmd_tune::run(options, cache, shell),
+        Verb::Sweep(options) => cmd_sweep::run(options, cache, shell),
         Verb::Run(options) => cmd_run::run(options, cache, shell),
         Verb::Show(options) => cmd_show::run(options, shell),
         Verb::Schema(options) => cmd_schema::run(options, shell),
@@ -69,6 +90,7 @@ fn run(verb: &Verb, cache: Option<&Path>, shell: &mut Shell) -> Result<Status> {
         Verb::Stability(options) => cmd_stability::run(options, cache, shell),
         Verb::Response(options) => cmd_response::run(options, cache, shell),
         Verb::Fins(options) => cmd_fins::run(options, shell),
+        Verb::Signs(options) => cmd_signs::run(options, cache, shell),
         Verb::Sea(options) => cmd_sea::run(options, cache, shell),
     }
 }

@@ -4,7 +4,7 @@ use std::path::Path;
 
 use super::cmd_response::sea_word;
 use super::shell::Shell;
-use super::{cmd_coefficients, cmd_hydrostatics, cmd_response, cmd_sea, cmd_stability};
+use super::{cmd_bound, cmd_coefficients, cmd_hydrostatics, cmd_response, cmd_sea, cmd_stability};
 use crate::dynamics::actuator::Actuator;
 use crate::dynamics::model::CraftModel;
 use crate::error::Result;
@@ -13,6 +13,7 @@ use crate::hydro::surface::Surface;
 use crate::math::spectral;
 use crate::report::chart::{Figure, Heading};
 use crate::report::craft_views::craft_views;
+use crate::report::curves::bound::{BoundLaw, BoundPanel, BoundPicture, bound_picture};
 use crate::report::curves::coefficients::{self, Coefficients};
 use crate::report::curves::hydrostatics::{HydrostaticCurves, hydrostatic_curves};
 use crate::report::curves::poles::{PoleMark, PolePicture, pole_picture};
@@ -246,15 +247,21 @@ pub(super) fn stability(
             .collect();
         (r.speed_kn, poles)
     });
+    let divergence = report
+        .divergence_kn
+        .into_iter()
+        .map(|v| (v, format!("divergence {v:.1} kn")));
     let figure = pole_picture(&PolePicture {
         heading: heading(
             &model.craft,
             "Poles against speed",
             "about trim, surfaces fixed, course and speed free",
         ),
-        speeds: speeds.collect(),
+        parameter: ["speed".to_owned(), "kn".to_owned()],
+        points: speeds.collect(),
         window: [[-1.0, 0.2], [0.0, 1.6]],
-        divergence_kn: report.divergence_kn,
+        marks: divergence.collect(),
+        rays: Vec::new(),
     });
     write(&figure, dir, "poles", shell)
 }
@@ -333,6 +340,49 @@ fn panel(cases: &[&cmd_response::Case], k: usize) -> TransferPanel {
                 x: c.omega_rad_s.clone(),
                 amplitude: c.curves[k].amplitude.clone(),
                 phase_deg: without_noise(&c.curves[k].amplitude, &c.curves[k].phase_deg),
+            })
+            .collect(),
+    }
+}
+
+/// Least reachable ride, one picture a speed and heading.
+pub(super) fn bound(
+    craft: &Craft,
+    report: &cmd_bound::Report,
+    dir: &Path,
+    shell: &mut Shell,
+) -> Result<()> {
+    for case in &report.cases {
+        let (speed, mu) = (case.speed_kn, case.heading_deg);
+        let subtitle = format!("{speed} kn, {} ({mu}°), {}", sea_word(mu), report.sea);
+        let figure = bound_picture(&BoundPicture {
+            heading: heading(craft, "Least reachable ride", subtitle),
+            panels: case.rides.iter().map(|r| bound_panel(case, r)).collect(),
+        });
+        write(&figure, dir, &format!("bound_{speed}kn_{mu}deg"), shell)?;
+    }
+    Ok(())
+}
+
+fn bound_panel(case: &cmd_bound::Case, r: &cmd_bound::RideRow) -> BoundPanel {
+    let column = |f: &dyn Fn(&cmd_bound::CurveRow) -> f64| r.curve.iter().map(f).collect();
+    let fins = r.laws.iter().zip(&case.laws).enumerate();
+    BoundPanel {
+        name: r.quantity.clone(),
+        unit: r.unit.replace("m/s2", "m/s²"),
+        fixed: r.fins_fixed_rms,
+        angle_deg: column(&|p| p.fin_rms_deg),
+        least: column(&|p| p.least_rms),
+        foreknown: column(&|p| p.every_wave_known_rms),
+        laws: fins
+            .filter(|(_, (_, fins))| fins.fin_rms_deg > 0.0)
+            .map(|(i, (l, fins))| BoundLaw {
+                name: l.law.clone(),
+                look: i,
+                angle_deg: fins.fin_rms_deg,
+                ride: l.rms,
+                least: l.least_rms,
+                words: format!("+{:.0} %", l.above_least_percent),
             })
             .collect(),
     }

@@ -31,6 +31,11 @@ impl Progress {
         self.bar.inc(1);
     }
 
+    /// So many steps are done at once.
+    pub fn steps(&self, count: usize) {
+        self.bar.inc(count as u64);
+    }
+
     /// Removes the bar.
     pub fn finish(&self) {
         self.bar.finish_and_clear();

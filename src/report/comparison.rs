@@ -4,6 +4,7 @@ use super::bars::{RideBars, RidePanel, RideValue, ride_bars};
 use super::chart::{Figure, Heading};
 use super::curves::histories::{Histories, HistoryPanel, Trace, histories};
 use super::curves::spectra::{Spectra, SpectrumCurve, SpectrumPanel, spectra};
+use super::orders::order_history;
 use crate::campaign::compare::{Cell, Comparison, RunResult};
 use crate::math::spectral::welch;
 use crate::metrics::pool::Quantity;
@@ -62,6 +63,7 @@ pub fn figures(found: &Comparison, point: &str, headings: &dyn Fn(f64) -> String
                 motions(found, &runs, point, &words),
             ));
             out.push((format!("fins_{stem}"), fins(found, &runs, &words)));
+            out.extend(runs.iter().filter_map(|r| ordered(found, r, &stem, &words)));
             out.push((
                 format!("spectra_{stem}"),
                 densities(found, &runs, point, &words),
@@ -195,7 +197,7 @@ fn motions(found: &Comparison, runs: &[&RunResult], point: &str, words: &str) ->
         run_in_s: run_in_s(runs),
         window_s: Some(window(runs)),
         panels,
-        events: Vec::new(),
+        events: events(runs),
     })
 }
 
@@ -246,7 +248,7 @@ fn fins(found: &Comparison, runs: &[&RunResult], words: &str) -> Figure {
         run_in_s: run_in_s(runs),
         window_s: Some(window(runs)),
         panels,
-        events: Vec::new(),
+        events: events(runs),
     })
 }
 
@@ -307,6 +309,28 @@ fn run_in_s(runs: &[&RunResult]) -> f64 {
         .filter_map(|r| r.record.as_ref())
         .map(|r| r.run_in_samples as f64 * r.interval_s)
         .fold(0.0, f64::max)
+}
+
+/// Orders, trips and locks of all laws within the piece that is shown, each once.
+fn events(runs: &[&RunResult]) -> Vec<(f64, String)> {
+    let shown = window(runs);
+    let mut out: Vec<(f64, String)> = Vec::new();
+    let records = runs.iter().filter_map(|r| r.record.as_ref());
+    for h in records.flat_map(|r| &r.happenings) {
+        let event = (h.t_s, h.words.clone());
+        if (shown[0]..=shown[1]).contains(&h.t_s) && !out.contains(&event) {
+            out.push(event);
+        }
+    }
+    out
+}
+
+/// Orders and what followed; none in a run without.
+fn ordered(found: &Comparison, run: &RunResult, stem: &str, words: &str) -> Option<Named> {
+    let record = run.record.as_ref().filter(|r| !r.happenings.is_empty())?;
+    let head = heading(found, &format!("Orders: {}", run.law), words);
+    let law = super::file_word(&run.law);
+    Some((format!("orders_{stem}_{law}"), order_history(record, head)))
 }
 
 /// The piece after the run-in that is shown.

@@ -6,5 +6,22 @@
 pub mod bars;
 pub mod chart;
 pub mod comparison;
+pub mod contour;
 pub mod craft_views;
 pub mod curves;
+pub mod front;
+pub mod orders;
+pub mod prediction;
+pub mod signs;
+
+/// A name as part of a file's name: small letters and digits, everything else an underscore.
+pub fn file_word(name: &str) -> String {
+    let small = |c: char| {
+        if c.is_alphanumeric() {
+            c.to_ascii_lowercase()
+        } else {
+            '_'
+        }
+    };
+    name.chars().map(small).collect()
+}

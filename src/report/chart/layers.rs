@@ -252,7 +252,10 @@ fn bars(c: &mut Canvas<'_>, all: &[BarSeries], map: &Map) {
                     value_bar(c, x, *value, *interval, series.look, map);
                     let top = interval.map_or(*value, |r| r[1].max(*value));
                     let words = number(*value, decimals);
-                    bar_words(c, 0.5 * (x[0] + x[1]), map.y.at(top), &words, fits);
+                    // below a bar that hangs: its words must not stand in it
+                    let hangs = if top < 0.0 && fits { SMALL + 6.0 } else { 0.0 };
+                    let at = map.y.at(top) + hangs;
+                    bar_words(c, 0.5 * (x[0] + x[1]), at, &words, fits);
                 }
                 Bar::Words(words) => empty_bar(c, x, words, series.look, map),
                 Bar::Missing => {}
