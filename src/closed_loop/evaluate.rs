@@ -132,16 +132,15 @@ struct Gains {
 const LEAST_GAIN: f64 = 1e-3;
 
 impl Gains {
-    /// All in one row, speeds by the `largest`.
-    fn flat(&self, largest: f64) -> Vec<f64> {
+    /// All in one row.
+    fn flat(&self) -> Vec<f64> {
         let play = self.play.iter().flatten();
-        let speeds = self.speeds.iter().map(|s| s / largest);
         let gains = self.clip.iter().chain(&self.rate).chain(play);
-        gains.copied().chain(speeds).collect()
+        gains.chain(&self.speeds).copied().collect()
     }
 
     /// Reads a row back, within what gains and speeds can be.
-    fn take(&mut self, row: &[f64], largest: f64) {
+    fn take(&mut self, row: &[f64]) {
         let (clip, rest) = row.split_at(self.clip.len());
         let (rate, rest) = rest.split_at(self.rate.len());
         let (play, speeds) = rest.split_at(2 * self.play.len());
@@ -156,7 +155,7 @@ impl Gains {
             *t = [f[0].clamp(LEAST_GAIN, 1.0), f[1]];
         }
         for (t, f) in self.speeds.iter_mut().zip(speeds) {
-            *t = (f * largest).max(0.0);
+            *t = f.max(0.0);
         }
     }
 }
@@ -423,15 +422,17 @@ impl<'a> Run<'a> {
     /// New gains from the variances; the largest change they ask for.
     fn update(&self, sums: &Sums, gains: &mut Gains, mixer: &mut Mixer) -> f64 {
         let found = self.found(sums, gains);
-        let at_trim = self.sea.equivalent_m_s.iter();
-        let largest = at_trim.fold(f64::MIN_POSITIVE, |a, b| a.max(*b));
-        let (mut now, next) = (gains.flat(largest), found.flat(largest));
-        let change = now
-            .iter()
-            .zip(&next)
-            .fold(0.0_f64, |most, (a, b)| most.max((a - b).abs()));
+        let largest = found.speeds.iter().chain(&gains.speeds);
+        let largest = largest.fold(f64::MIN_POSITIVE, |a, b| a.max(*b));
+        let (mut now, next) = (gains.flat(), found.flat());
+        let limits = now.len() - gains.speeds.len();
+        let change = now.iter().zip(&next).enumerate();
+        let change = change.fold(0.0_f64, |most, (i, (a, b))| {
+            let size = if i < limits { 1.0 } else { largest };
+            most.max((a - b).abs() / size)
+        });
         mixer.step(&mut now, &next);
-        gains.take(&now, largest);
+        gains.take(&now);
         change
     }
 

@@ -12,7 +12,7 @@
 //! g the unknowns, F what they lead to, beta [`RELAX`].
 //!
 //! # Valid when
-//! The unknowns are of one size (scaled by the caller).
+//! The unknowns are of about one size: gains up to one, equivalent speeds of some m/s.
 //!
 //! # Source
 //! Anderson, Iterative procedures for nonlinear integral equations, J. ACM 12 (1965); Walker & Ni, SIAM J. Numer.
