@@ -10,10 +10,13 @@
 pub mod columns;
 pub mod draw;
 pub mod execute;
+pub mod export;
 pub mod grid;
 pub mod head;
+pub mod inputs;
 pub mod merge;
 pub mod rig;
 pub mod row;
 pub mod stop;
 pub mod store;
+pub mod summary;

@@ -152,7 +152,7 @@ mod tests {
     #[test]
     fn a_plain_rule_would_not_keep_it() {
         // the same looks with the 95 % interval each: the reason for the sharper level
-        let draws = until(8, 128, 0.05);
+        let draws = until(8, 128, 0.1);
         let (held, _) = coverage(&draws, LEVEL, 1.0, |s| 1.0 + 0.2 * s.normal());
         assert!(held < 0.95 - chance(), "{held}");
     }
