@@ -7,6 +7,7 @@
 mod bundle;
 mod controller;
 mod craft;
+pub(crate) mod fault;
 mod orders;
 mod paths;
 mod scenario;
@@ -20,7 +21,6 @@ mod tuning_bundle;
 use std::path::Path;
 
 use super::criteria::CriteriaSpec;
-use super::fault::FaultSpec;
 use super::hint::{closest, number};
 use super::source::item;
 use crate::error::Problem;
@@ -42,10 +42,6 @@ pub(super) fn criteria(spec: &CriteriaSpec, _: Option<&Path>) -> Vec<Problem> {
         ));
     }
     problems
-}
-
-pub(super) fn fault(_: &FaultSpec, _: Option<&Path>) -> Vec<Problem> {
-    Vec::new()
 }
 
 /// Every entry of `names` that stands in the list at `path` a second time; `member` is the key of
