@@ -179,6 +179,15 @@ struct Met {
     orbital_m_s: f64,
 }
 
+/// What a surface does at an instant.
+struct Pull {
+    /// Axial inflow times lift coefficient: what its wake carries.
+    shed_m_s: f64,
+    /// Along its n.
+    lift_n: f64,
+    wrench: Wrench,
+}
+
 /// Offsets of the parts of the channel list.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct ChannelOffsets {
@@ -442,9 +451,9 @@ impl Plant {
         for i in 0..self.surfaces.len() {
             let met = self.meet(i, x, nu, down, input);
             self.lag_rates(i, x, &met, dx);
-            let (u_cl, wrench) = self.surface_force(i, x, &met);
-            shed[i] = u_cl;
-            f += wrench;
+            let pull = self.surface_pull(i, x, &met);
+            shed[i] = pull.shed_m_s;
+            f += pull.wrench;
         }
         self.servo_rates(x, input, dx);
         for (j, (from, distance_m)) in self.delays.iter().enumerate() {
@@ -478,14 +487,18 @@ impl Plant {
         }
     }
 
-    /// Axial inflow times lift coefficient (what the wake carries, m/s), and the wrench about O.
-    fn surface_force(&self, i: usize, x: &[f64], met: &Met) -> (f64, Wrench) {
+    /// What surface `i` does in that inflow, its lags and delay lines standing in `x`.
+    fn surface_pull(&self, i: usize, x: &[f64], met: &Met) -> Pull {
         let s = &self.surfaces[i];
         let flow = &met.flow;
         let total = self.lagged_inflow(i, x, met) + self.downwash(i, x, flow);
         let (cl, cd) = lift::coefficients(s, flow, total, met.angle_rad);
         let force = lift::force(s, flow, cl, cd, self.rho_kg_m3);
-        (cl * flow.axial_m_s, wrench_at(&s.r_m, &force))
+        Pull {
+            shed_m_s: cl * flow.axial_m_s,
+            lift_n: force.dot(&s.n),
+            wrench: wrench_at(&s.r_m, &force),
+        }
     }
 
     /// Derivatives of the lag states of surface `i`.
@@ -519,12 +532,9 @@ impl Plant {
     pub fn lift_n(&self, x: &[f64], input: &PlantInput, out: &mut [f64]) {
         let nu = Vector6::from_column_slice(&x[StateLayout::NU]);
         let down = body_to_earth(x[3], x[4], x[5]).row(2).transpose();
-        for (i, (s, lift_n)) in self.surfaces.iter().zip(out).enumerate() {
+        for (i, lift_n) in out.iter_mut().enumerate() {
             let met = self.meet(i, x, &nu, &down, input);
-            let flow = &met.flow;
-            let total = self.lagged_inflow(i, x, &met) + self.downwash(i, x, flow);
-            let (cl, cd) = lift::coefficients(s, flow, total, met.angle_rad);
-            *lift_n = lift::force(s, flow, cl, cd, self.rho_kg_m3).dot(&s.n);
+            *lift_n = self.surface_pull(i, x, &met).lift_n;
         }
     }
 

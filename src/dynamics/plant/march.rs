@@ -93,8 +93,10 @@ struct SurfaceMarch {
     met: [[f64; 2]; 3],
     /// Axial inflow times lift coefficient at the three instants and before, m/s.
     shed: [f64; 4],
-    /// Axial inflow at the start, m/s.
+    /// Axial inflow at the instant last evaluated, m/s.
     axial_m_s: f64,
+    /// Lift along its n there, N.
+    lift_n: f64,
 }
 
 /// A delay line on its way.
@@ -115,6 +117,7 @@ impl<'a> March<'a> {
             met: [[0.0; 2]; 3],
             shed: [0.0; 4],
             axial_m_s: 0.0,
+            lift_n: 0.0,
         };
         let line = Line {
             weights: Weights::new(),
@@ -214,6 +217,13 @@ impl<'a> March<'a> {
         self.has_past = true;
         rate[..MOVING].copy_from_slice(&f_end);
         evaluations
+    }
+
+    /// Lift of each surface at the instant of the rates, N.
+    pub fn lift_n(&self, out: &mut [f64]) {
+        for (out, s) in out.iter_mut().zip(&self.surfaces) {
+            *out = s.lift_n;
+        }
     }
 
     /// Weights of lags and delay lines at the speeds of the start.
@@ -347,9 +357,9 @@ impl<'a> March<'a> {
                 m.lags(k, &x[plant.layout.lag(i)..][..4], &mut trial[plant.layout.lag(i)..][..4]);
             }
             m.axial_m_s = met.flow.axial_m_s;
-            let (shed, wrench) = plant.surface_force(i, &trial, &met);
-            m.shed[k] = shed;
-            f += wrench;
+            let pull = plant.surface_pull(i, &trial, &met);
+            (m.shed[k], m.lift_n) = (pull.shed_m_s, pull.lift_n);
+            f += pull.wrench;
         }
         f += plant.thrust_wrench(&trial);
         f += input.wind;
