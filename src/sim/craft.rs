@@ -6,6 +6,7 @@
 use num_complex::Complex64;
 
 use crate::dynamics::actuator::Actuator;
+use crate::dynamics::plant::march::March;
 use crate::dynamics::plant::{PlantInput, WaveChannel};
 use crate::dynamics::state::StateLayout;
 
@@ -37,6 +38,12 @@ pub trait Craft: Send + Sync {
 
     /// The derivative of the state, without allocation.
     fn derivative(&self, x: &[f64], input: &PlantInput, dx: &mut [f64]);
+
+    /// Its own way to go fixed steps of `step_s`, if it has one that is quicker than Runge-Kutta on [`Craft::derivative`].
+    fn march(&self, step_s: f64) -> Option<March<'_>> {
+        let _ = step_s;
+        None
+    }
 
     /// Writes anew those rows of the derivative that depend on the commands (servo accelerations,
     /// thrust rates), the rest of `dx` being that of the same state and waves. Accelerations of the

@@ -14,7 +14,6 @@ mod columns;
 pub mod contact;
 pub mod craft;
 mod held;
-pub mod lanes;
 pub mod observer;
 pub mod orders;
 pub mod outcome;

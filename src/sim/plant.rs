@@ -4,6 +4,7 @@ use num_complex::Complex64;
 
 use super::craft::Craft;
 use crate::dynamics::actuator::Actuator;
+use crate::dynamics::plant::march::March;
 use crate::dynamics::plant::{Plant, PlantInput, WaveChannel};
 use crate::dynamics::state::StateLayout;
 
@@ -42,6 +43,10 @@ impl Craft for Plant {
 
     fn derivative(&self, x: &[f64], input: &PlantInput, dx: &mut [f64]) {
         Plant::derivative(self, x, input, dx);
+    }
+
+    fn march(&self, step_s: f64) -> Option<March<'_>> {
+        Some(March::new(self, step_s))
     }
 
     fn command_rows(&self, x: &[f64], input: &PlantInput, dx: &mut [f64]) {

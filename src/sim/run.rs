@@ -8,8 +8,8 @@
 //!    depend on commands are written anew;
 //! 4. at a record interval: one sample of every column;
 //! 5. contacts, saturation, observers;
-//! 6. servos at t + h/2 and t + h (they know nothing of the water), waves there, the other three
-//!    stages, the checks.
+//! 6. servos at t + h/2 and t + h (they know nothing of the water), waves there, the step itself (the plant's own
+//!    march, which leaves the rate at t + h for 2, or the other three stages of Runge-Kutta), the checks.
 //!
 //! Time is the step's index times h. Everything that changes abruptly lies on the edges of steps, but
 //! for commands, which may reach a servo in the middle of one.
@@ -37,6 +37,7 @@ use crate::control::signal::{FinCommand, Measurement, Trace};
 use crate::dynamics::actuator::share_rates;
 use crate::dynamics::course::{HeadingHold, SpeedHold};
 use crate::dynamics::plant::PlantInput;
+use crate::dynamics::plant::march::March;
 use crate::dynamics::state::StateLayout;
 use crate::error::Error;
 use crate::frames::Wrench;
@@ -124,6 +125,10 @@ struct Loop<'a> {
     case: &'a Case,
     craft: &'a dyn Craft,
     source: Source,
+    /// The craft's own way of fixed steps; Runge-Kutta without it.
+    march: Option<March<'a>>,
+    /// The rates must be formed anew: something has jumped since the march left them.
+    stale: bool,
     rk4: Rk4,
     x: Vec<f64>,
     before: Vec<f64>,
@@ -171,6 +176,10 @@ impl<'a> Loop<'a> {
                 sums: Direct::default(),
             },
         };
+        let march = match p.integrator {
+            Integrator::FixedStep => craft.march(p.timing.step_s),
+            Integrator::Reference(_) => None,
+        };
         let half_s = 0.5 * p.timing.step_s;
         let u = FinCommand::at_trim(&p.setup);
         let angle_rad = (0..surfaces).map(|i| x[craft.layout().angle(i)]).collect();
@@ -178,6 +187,8 @@ impl<'a> Loop<'a> {
             case,
             craft,
             source,
+            march,
+            stale: true,
             rk4: Rk4::new(x.len()),
             before: x.clone(),
             rate: vec![0.0; x.len()],
@@ -274,13 +285,29 @@ impl<'a> Loop<'a> {
                 self.gust_m_s = wind.speed_m_s(t_s);
             }
             self.inputs.wind = wind.wrench(self.gust_m_s, &self.x);
+            self.stale = true;
         }
         if let Source::Direct { sums, .. } = &mut self.source {
             self.case.bank.direct(t_s, [self.x[0], self.x[1]], sums);
         }
-        let waves = self.source.now();
-        self.craft
-            .derivative(&self.x, &self.inputs.with(waves), &mut self.rate);
+        self.rate_now(step);
+    }
+
+    /// The rate at the start of the step, unless the march has left it.
+    fn rate_now(&mut self, step: u64) {
+        let input = self.inputs.with(self.source.now());
+        if step == 0
+            && let Some(march) = &mut self.march
+            && !march.start(&self.x, &input)
+        {
+            self.march = None;
+        }
+        match &mut self.march {
+            Some(_) if !self.stale => return,
+            Some(march) => march.now(&self.x, &input, &mut self.rate),
+            None => self.craft.derivative(&self.x, &input, &mut self.rate),
+        }
+        self.stale = false;
         self.evaluations += 1;
     }
 
@@ -422,8 +449,12 @@ impl<'a> Loop<'a> {
         };
         let mut lift_n = std::mem::take(&mut self.lift_n);
         let waves = self.source.now();
-        self.craft
-            .lift_n(&self.x, &self.inputs.with(waves), &mut lift_n);
+        match &self.march {
+            Some(march) => march.lift_n(&mut lift_n),
+            None => self
+                .craft
+                .lift_n(&self.x, &self.inputs.with(waves), &mut lift_n),
+        }
         writer.write(
             self.case,
             &Sample {
