@@ -172,9 +172,9 @@ pub struct Plant {
 }
 
 /// What a surface meets at an instant.
-struct Met {
-    angle_rad: f64,
-    flow: Inflow,
+pub(super) struct Met {
+    pub(super) angle_rad: f64,
+    pub(super) flow: Inflow,
     /// Along its n.
     orbital_m_s: f64,
 }
@@ -465,7 +465,7 @@ impl Plant {
     }
 
     /// What surface `i` meets: its deflection, the inflow and the water's orbital velocity along its n.
-    fn meet(
+    pub(super) fn meet(
         &self,
         i: usize,
         x: &[f64],
@@ -518,7 +518,7 @@ impl Plant {
     }
 
     /// Normal inflow behind the lags, m/s.
-    fn lagged_inflow(&self, i: usize, x: &[f64], met: &Met) -> f64 {
+    pub(super) fn lagged_inflow(&self, i: usize, x: &[f64], met: &Met) -> f64 {
         let normal_m_s = met.flow.normal_m_s;
         if !self.unsteady_lag {
             return normal_m_s + met.orbital_m_s;
@@ -553,7 +553,7 @@ impl Plant {
     }
 
     /// Normal inflow lost (negative) to the downwash of surfaces upstream, m/s.
-    fn downwash(&self, i: usize, x: &[f64], flow: &Inflow) -> f64 {
+    pub(super) fn downwash(&self, i: usize, x: &[f64], flow: &Inflow) -> f64 {
         if flow.axial_m_s <= 0.0 {
             return 0.0;
         }

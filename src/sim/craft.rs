@@ -3,9 +3,12 @@
 //! The loop is written against [`Craft`], so that a toy with a known solution can stand in for the
 //! plant in tests.
 
+use std::sync::Arc;
+
 use num_complex::Complex64;
 
 use crate::dynamics::actuator::Actuator;
+use crate::dynamics::damage::Damage;
 use crate::dynamics::plant::march::March;
 use crate::dynamics::plant::{PlantInput, WaveChannel};
 use crate::dynamics::state::StateLayout;
@@ -52,6 +55,25 @@ pub trait Craft: Send + Sync {
 
     /// Surface angle behind the backlash, rad, from the state and the angle before.
     fn surface_angle_rad(&self, surface: usize, x: &[f64], hold_rad: f64) -> f64;
+
+    /// The same craft broken, with the same layout and channels; none when it cannot be.
+    fn damaged(&self, damage: &Damage) -> Option<Arc<dyn Craft>> {
+        let _ = damage;
+        None
+    }
+
+    /// Deflection of a surface after `dt_s` of trailing freely, rad, from `angle_rad`, in the flow of `x`.
+    fn trailed_rad(
+        &self,
+        surface: usize,
+        x: &[f64],
+        input: &PlantInput,
+        angle_rad: f64,
+        dt_s: f64,
+    ) -> f64 {
+        let _ = (surface, x, input, dt_s);
+        angle_rad
+    }
 
     /// Lift of each surface along its own direction, N.
     fn lift_n(&self, x: &[f64], input: &PlantInput, out: &mut [f64]);

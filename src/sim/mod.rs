@@ -13,6 +13,7 @@ pub mod checks;
 mod columns;
 pub mod contact;
 pub mod craft;
+pub mod faults;
 mod held;
 pub mod observer;
 pub mod orders;

@@ -283,7 +283,7 @@ pub enum ControllerFailureSpec {
     },
     /// Its outputs come late, beyond the servos' own delay.
     Late {
-        /// How much, rounded to half integration steps, s.
+        /// How much, rounded to whole integration steps, s.
         #[schemars(range(min = 0.0, max = 60.0))]
         delay_s: f64,
     },

@@ -5,6 +5,7 @@
 
 use super::{Loop, Source};
 use crate::math::ode::Stage;
+use crate::sim::faults::Active;
 use crate::sim::outcome::Outcome;
 
 impl Loop<'_> {
@@ -14,8 +15,16 @@ impl Loop<'_> {
         match self.source {
             Source::Recurrence { .. } => {
                 self.servo_paths(2 * step + 1);
+                self.bend_paths(t_s);
                 self.fixed_step();
                 Ok(())
+            }
+            Source::Direct { .. } if self.faults.as_ref().is_some_and(Active::bends_any) => {
+                self.bend_paths(t_s);
+                let middle_s = 0.5 * (t_s + end_s);
+                self.reference_step_held(t_s, middle_s, t_s)?;
+                self.inputs.held.arrive(2 * step + 1);
+                self.reference_step_held(middle_s, end_s, t_s)
             }
             Source::Direct { .. } if self.inputs.held.in_the_middle() => {
                 let middle_s = 0.5 * (t_s + end_s);
