@@ -71,7 +71,7 @@ document!(CraftSpec, "craft", validate::craft);
 document!(SeaSpec, "sea", validate::sea);
 document!(ControllerSpec, "controller", validate::controller);
 document!(CriteriaSpec, "criteria", validate::criteria);
-document!(FaultSpec, "fault", validate::fault);
+document!(FaultSpec, "fault", validate::fault::fault);
 document!(ScenarioSpec, "scenario", validate::scenario);
 document!(TuningSpec, "tuning", validate::tuning);
 document!(CampaignSpec, "campaign", validate::campaign);
@@ -129,7 +129,7 @@ pub fn load_criteria(path: impl AsRef<Path>) -> Result<Loaded<CriteriaSpec>> {
     load(path.as_ref())
 }
 
-/// Reads a fault file (its header: the format is reserved).
+/// Reads a fault file.
 ///
 /// # Errors
 /// All problems of the file, each with its place.

@@ -202,7 +202,7 @@ pub const DIMENSIONLESS: &[(&str, &str)] = &[
     ("form_factor", "1 + k of resistance"),
     ("damping_ratio", "share of critical damping"),
     ("max_speed_scale", "ratio of gains"),
-    ("scale", "ratio of angles"),
+    ("scale", "ratio of angles, or of readings"),
     ("body_lift", "coefficient"),
     ("hull_drag", "coefficient"),
     ("strut_drag", "coefficient"),

@@ -9,6 +9,7 @@ mod campaign;
 mod campaign_bundle;
 mod controller;
 mod craft;
+pub(crate) mod fault;
 mod orders;
 mod paths;
 mod scenario;
@@ -22,7 +23,6 @@ mod tuning_bundle;
 use std::path::Path;
 
 use super::criteria::CriteriaSpec;
-use super::fault::FaultSpec;
 use super::hint::{closest, number};
 use super::source::item;
 use crate::error::Problem;
@@ -47,10 +47,6 @@ pub(super) fn criteria(spec: &CriteriaSpec, _: Option<&Path>) -> Vec<Problem> {
         ));
     }
     problems
-}
-
-pub(super) fn fault(_: &FaultSpec, _: Option<&Path>) -> Vec<Problem> {
-    Vec::new()
 }
 
 /// Every entry of `names` that stands in the list at `path` a second time; `member` is the key of
