@@ -203,7 +203,10 @@ pub(super) fn tell(
 }
 
 fn draw(told: &Summary, dir: &Path) -> Result<usize> {
-    let all = figures(told, "Invented demonstration craft and seas where the files say so");
+    let all = figures(
+        told,
+        "Invented demonstration craft and seas where the files say so",
+    );
     for (stem, figure) in &all {
         figure.write(dir, stem)?;
     }
@@ -229,7 +232,10 @@ fn one(
     let Some(spot) = rig.grid.spot(case) else {
         return Err(Error::with_hint(
             format!("there is no case {case}"),
-            format!("cases of this campaign run from 0 to {}", rig.grid.cases() - 1),
+            format!(
+                "cases of this campaign run from 0 to {}",
+                rig.grid.cases() - 1
+            ),
         ));
     };
     let run = rig.run(&spot)?;

@@ -14,10 +14,8 @@ use crate::error::{Error, Result};
 
 /// Options of `export`.
 #[derive(Clone, Debug, clap::Args)]
-#[command(
-    after_help = "Example: ridewright export out/campaign\n\
-                  In Python: pandas.read_parquet(\"out/campaign/rows.parquet\")"
-)]
+#[command(after_help = "Example: ridewright export out/campaign\n\
+                  In Python: pandas.read_parquet(\"out/campaign/rows.parquet\")")]
 pub struct Options {
     /// Folder of a campaign, or its rows.jsonl.
     #[arg(value_name = "DIR")]
@@ -51,7 +49,10 @@ pub fn run(options: &Options, shell: &mut Shell) -> Result<Status> {
             options.store.display(),
             stores.len()
         );
-        return Err(Error::with_hint(told, "name the file, or merge parts first"));
+        return Err(Error::with_hint(
+            told,
+            "name the file, or merge parts first",
+        ));
     };
     let dir = output::folder(&options.output)?
         .or_else(|| store.parent().map(Path::to_owned))

@@ -38,7 +38,10 @@ pub fn figures(told: &Summary, caption: &str) -> Vec<(String, Figure)> {
 
 /// The column whose exceedance is drawn: the first largest value among those told of, else the first.
 fn curve_column(told: &Summary) -> Option<String> {
-    let extreme = told.columns.iter().find(|c| c.contains(".max_") || c.contains("_max_"));
+    let extreme = told
+        .columns
+        .iter()
+        .find(|c| c.contains(".max_") || c.contains("_max_"));
     extreme.or_else(|| told.columns.first()).cloned()
 }
 
@@ -47,6 +50,7 @@ fn names(places: &[Place]) -> Vec<String> {
     let differs = |f: &dyn Fn(&Place) -> String| places.iter().any(|p| f(p) != f(&places[0]));
     let vessel = |p: &Place| format!("{} {}", p.craft, p.loading);
     let sea = |p: &Place| p.sea.clone();
+    let fault = |p: &Place| p.fault.clone();
     places
         .iter()
         .map(|p| {
@@ -54,6 +58,7 @@ fn names(places: &[Place]) -> Vec<String> {
             for (f, is_told) in [
                 (&vessel as &dyn Fn(&Place) -> String, differs(&vessel)),
                 (&sea, differs(&sea)),
+                (&fault, differs(&fault)),
             ] {
                 if is_told {
                     words = format!("{words}\n{}", f(p));
@@ -82,28 +87,30 @@ fn subtitle(told: &Summary) -> String {
         let word = first.map(f).unwrap_or_default();
         told.places.iter().all(|p| f(p) == word).then_some(word)
     };
-    let mut words: Vec<String> = [
-        one(&|p| p.craft.clone()),
-        one(&|p| p.sea.clone()),
-    ]
-    .into_iter()
-    .flatten()
-    .collect();
+    let mut words: Vec<String> = [one(&|p| p.craft.clone()), one(&|p| p.sea.clone())]
+        .into_iter()
+        .flatten()
+        .collect();
     words.push(format!("{count} draws in each place"));
     words.join(", ")
 }
 
 fn number<'a>(place: &'a Place, law: usize, column: &str) -> Option<&'a Number> {
-    place.laws.get(law)?.numbers.iter().find(|n| n.column == column)
+    place
+        .laws
+        .get(law)?
+        .numbers
+        .iter()
+        .find(|n| n.column == column)
 }
 
 /// Change of every law against the baseline on the same draws, place by place.
 fn differences(told: &Summary, places: &[Place], caption: &str) -> Figure {
     let laws = places.first().map_or(0, |p| p.laws.len());
     let shown = told.columns.iter().filter(|c| {
-        places.iter().any(|p| {
-            (1..laws).any(|l| number(p, l, c).is_some_and(|n| change(n).is_some()))
-        })
+        places
+            .iter()
+            .any(|p| (1..laws).any(|l| number(p, l, c).is_some_and(|n| change(n).is_some())))
     });
     let panels: Vec<Panel> = shown
         .take(MOST_PANELS)
@@ -112,10 +119,7 @@ fn differences(told: &Summary, places: &[Place], caption: &str) -> Figure {
     let rows = panels.chunks(2).map(|two| Row::of(235.0, two.to_vec()));
     let base = places.first().map_or("", |p| p.laws[0].law.as_str());
     let title = format!("Change against `{base}` on the same draws");
-    let mut figure = Figure::new(
-        Heading::new(title, subtitle(told), caption),
-        rows.collect(),
-    );
+    let mut figure = Figure::new(Heading::new(title, subtitle(told), caption), rows.collect());
     figure.footer = format!(
         "Points: change of the geometric mean over draws; whiskers: {:.3} % intervals of the paired change.\n{}",
         100.0 * told.level_frac,
@@ -165,12 +169,11 @@ fn exceedance(told: &Summary, places: &[Place], column: &str, caption: &str) -> 
         .map(|(p, name)| curve_panel(p, &name.replace('\n', ", "), column))
         .collect();
     let wide = if panels.len() > 4 { 3 } else { 2 };
-    let rows = panels.chunks(wide).map(|some| Row::of(235.0, some.to_vec()));
+    let rows = panels
+        .chunks(wide)
+        .map(|some| Row::of(235.0, some.to_vec()));
     let title = format!("Exceedance of {} in one record", words_of(column));
-    let mut figure = Figure::new(
-        Heading::new(title, subtitle(told), caption),
-        rows.collect(),
-    );
+    let mut figure = Figure::new(Heading::new(title, subtitle(told), caption), rows.collect());
     figure.footer = format!(
         "Bands: {:.3} % for the whole curve, no distribution assumed. Runs that ended early have no part.\n{}",
         100.0 * told.level_frac,
@@ -238,10 +241,7 @@ mod tests {
                     difference: (law > 0).then(|| Difference {
                         pairs: 16,
                         mean: near(-0.2, 0.05),
-                        change_percent: Some(near(
-                            -15.0 * law as f64 + 4.0 * place as f64,
-                            4.0,
-                        )),
+                        change_percent: Some(near(-15.0 * law as f64 + 4.0 * place as f64, 4.0)),
                         less_frac: near(0.9, 0.1),
                     }),
                     exceedance: (0..16)
@@ -268,6 +268,7 @@ mod tests {
                     speed_kn: [10.0, 16.0][p / 2],
                     heading_deg: [180.0, 0.0][p % 2],
                     sea: "moderate sea".into(),
+                    fault: "no fault".into(),
                     words: String::new(),
                     laws: (0..3).map(|l| law(l, p)).collect(),
                 })
@@ -284,7 +285,12 @@ mod tests {
         check(
             &all[0].1,
             "campaign_differences",
-            &["Change against `fins fixed`", "heave: RMS", "PID", "16 draws"],
+            &[
+                "Change against `fins fixed`",
+                "heave: RMS",
+                "PID",
+                "16 draws",
+            ],
         );
         check(
             &all[1].1,

@@ -1,5 +1,5 @@
 //! The campaign file, field by field (`ridewright.campaign/1`): a grid of craft, loadings, speeds, headings,
-//! seas and laws, each cell by many random draws.
+//! seas, faults and laws, each cell by many random draws.
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -35,6 +35,13 @@ pub struct CampaignSpec {
     /// Controller files, relative to this file; the first is the baseline of all differences.
     #[schemars(length(min = 1), inner(length(min = 1)))]
     pub laws: Vec<String>,
+    /// Fault files, relative to this file: what breaks in every run of a place.
+    #[serde(default)]
+    #[schemars(inner(length(min = 1)))]
+    pub faults: Vec<String>,
+    /// Beside faults, also places where nothing breaks.
+    #[serde(default = "yes")]
+    pub healthy: bool,
     /// Seed of everything random: the same seed gives the same campaign.
     #[serde(default = "one")]
     #[schemars(range(min = 0, max = 4_294_967_295_u64))]
@@ -238,6 +245,10 @@ impl DrawsSpec {
             DrawsSpec::Until { most, .. } => *most,
         }
     }
+}
+
+fn yes() -> bool {
+    true
 }
 
 fn one() -> u64 {

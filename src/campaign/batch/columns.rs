@@ -206,14 +206,19 @@ pub fn words_of(column: &str) -> String {
     let bare = ENDS.iter().find_map(|e| column.strip_suffix(e));
     let bare = bare.unwrap_or(column).replace('_', " ");
     let bare = bare.replacen('.', ": ", 1);
-    [("rms", "RMS"), ("msi", "MSI"), ("mii", "MII"), ("msdv", "MSDV")]
-        .iter()
-        .fold(bare, |text, (small, large)| {
-            text.split(' ')
-                .map(|w| if w == *small { *large } else { w })
-                .collect::<Vec<_>>()
-                .join(" ")
-        })
+    [
+        ("rms", "RMS"),
+        ("msi", "MSI"),
+        ("mii", "MII"),
+        ("msdv", "MSDV"),
+    ]
+    .iter()
+    .fold(bare, |text, (small, large)| {
+        text.split(' ')
+            .map(|w| if w == *small { *large } else { w })
+            .collect::<Vec<_>>()
+            .join(" ")
+    })
 }
 
 #[cfg(test)]
@@ -222,10 +227,7 @@ mod tests {
 
     #[test]
     fn words_and_units_of_columns() {
-        assert_eq!(
-            words_of("bridge.vertical_rms_m_s2"),
-            "bridge: vertical RMS"
-        );
+        assert_eq!(words_of("bridge.vertical_rms_m_s2"), "bridge: vertical RMS");
         assert_eq!(unit_of("bridge.vertical_rms_m_s2"), "m/s2");
         assert_eq!(unit_of("fins.travel_deg_per_h"), "deg/h");
         assert_eq!(unit_of("cross_structure.contacts"), "");

@@ -62,15 +62,18 @@ pub fn execute(maker: &dyn Maker, store: Store, watcher: &dyn Watcher) -> Result
         };
         watcher.begin(wanted, wanted - lacking.len());
         // one by one in turn, so that a stop leaves few gaps and late cases do not wait for one thread
-        lacking.par_iter().with_max_len(1).try_for_each(|&case| -> Result<()> {
-            let Some(spot) = grid.spot(case) else {
-                return Ok(());
-            };
-            let row = maker.row(&spot);
-            lock(&store)?.put(&row)?;
-            watcher.done(row.outcome);
-            Ok(())
-        })?;
+        lacking
+            .par_iter()
+            .with_max_len(1)
+            .try_for_each(|&case| -> Result<()> {
+                let Some(spot) = grid.spot(case) else {
+                    return Ok(());
+                };
+                let row = maker.row(&spot);
+                lock(&store)?.put(&row)?;
+                watcher.done(row.outcome);
+                Ok(())
+            })?;
     }
     let mut store = store
         .into_inner()

@@ -1,7 +1,7 @@
 //! The grid of a campaign and the number of every case in it.
 //!
 //! ```text
-//! place = one craft and loading, speed, heading, sea           cell = a law at a place
+//! place = one craft and loading, speed, heading, sea, fault    cell = a law at a place
 //! case  = (draw * places + place) * laws + law
 //! ```
 //! Draws are outermost: more draws add cases behind the others. A case's random streams are keyed by
@@ -16,6 +16,9 @@ use serde::{Deserialize, Serialize};
 use super::draw;
 use crate::error::{Error, Problem, Result};
 use crate::spec::campaign::DrawsSpec;
+
+/// Name of the fault where nothing breaks.
+pub const NO_FAULT: &str = "no fault";
 
 /// A craft in one of its loadings, by name.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -37,6 +40,8 @@ pub struct Grid {
     pub headings_deg: Vec<f64>,
     /// Seas by the names in their files.
     pub seas: Vec<String>,
+    /// Faults by the names in their files; [`NO_FAULT`] where nothing breaks.
+    pub faults: Vec<String>,
     /// Laws by the names in their files; the first is the baseline.
     pub laws: Vec<String>,
     /// How many draws.
@@ -60,6 +65,8 @@ pub struct Spot {
     pub heading: usize,
     /// Sea.
     pub sea: usize,
+    /// Fault.
+    pub fault: usize,
     /// Law.
     pub law: usize,
 }
@@ -67,7 +74,8 @@ pub struct Spot {
 impl Grid {
     /// Places.
     pub fn places(&self) -> usize {
-        self.vessels.len() * self.speeds_kn.len() * self.headings_deg.len() * self.seas.len()
+        let here = self.seas.len() * self.faults.len();
+        self.vessels.len() * self.speeds_kn.len() * self.headings_deg.len() * here
     }
 
     /// Cells: laws at places.
@@ -97,7 +105,8 @@ impl Grid {
         }
         let (rest, law) = (case / self.laws.len(), case % self.laws.len());
         let (draw, place) = (rest / self.places(), rest % self.places());
-        let (rest, sea) = (place / self.seas.len(), place % self.seas.len());
+        let (rest, fault) = (place / self.faults.len(), place % self.faults.len());
+        let (rest, sea) = (rest / self.seas.len(), rest % self.seas.len());
         let (n, m) = (self.headings_deg.len(), self.speeds_kn.len());
         let (rest, heading) = (rest / n, rest % n);
         Some(Spot {
@@ -108,6 +117,7 @@ impl Grid {
             speed: rest % m,
             heading,
             sea,
+            fault,
             law,
         })
     }
@@ -123,8 +133,13 @@ impl Grid {
         } else {
             format!(" ({})", v.loading)
         };
+        let fault = if self.faults.len() < 2 && self.faults[s.fault] == NO_FAULT {
+            String::new()
+        } else {
+            format!(", {}", self.faults[s.fault])
+        };
         format!(
-            "{}{loading}, {} kn, waves to {} deg, {}",
+            "{}{loading}, {} kn, waves to {} deg, {}{fault}",
             v.craft, self.speeds_kn[s.speed], self.headings_deg[s.heading], self.seas[s.sea]
         )
     }
@@ -176,11 +191,11 @@ impl Shard {
         }
     }
 
-    /// Whether a case belongs to this part: cases are dealt out in turn; whole places are where a
-    /// stopping rule looks at places.
+    /// Whether a case belongs to this part: cases are dealt out in turn, shifted by one with each draw so that
+    /// no part gets one law alone; whole places are where a stopping rule looks at places.
     pub fn has(&self, grid: &Grid, spot: &Spot) -> bool {
         let number = match grid.draws {
-            DrawsSpec::Fixed { .. } => spot.case,
+            DrawsSpec::Fixed { .. } => spot.case + spot.draw,
             DrawsSpec::Until { .. } => spot.place,
         };
         number % self.of == self.number - 1
@@ -207,6 +222,7 @@ pub(super) mod tests {
             speeds_kn: vec![8.0, 12.0, 16.0],
             headings_deg: vec![180.0, 90.0],
             seas: vec!["moderate".into()],
+            faults: vec![NO_FAULT.into()],
             laws: vec!["fixed".into(), "PID".into()],
             draws,
         }

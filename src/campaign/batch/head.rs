@@ -10,7 +10,7 @@ use serde::{Deserialize, Serialize};
 
 use super::grid::{Grid, Shard};
 use crate::error::{Error, Problem, Result};
-use crate::sim::lanes::Path as Lanes;
+use crate::math::lanes::Path as Lanes;
 
 /// Name and version of the store's own format.
 pub const FORMAT: &str = "ridewright.campaign_store/1";

@@ -21,12 +21,7 @@ pub fn head(bundle: &CampaignBundle, rig: &Rig, target: Target, shard: Shard) ->
         target,
         shard,
         grid: rig.grid.clone(),
-        uncertain: rig
-            .draws
-            .of()
-            .iter()
-            .map(|u| u.name().to_owned())
-            .collect(),
+        uncertain: rig.draws.of().iter().map(|u| u.name().to_owned()).collect(),
         columns: rig.columns.clone(),
         report: rig.report.clone(),
     }

@@ -69,8 +69,9 @@ fn all_there(books: &[Book]) -> Result<()> {
     for number in missing {
         let shard = Shard { number, of };
         problems.push(
-            Problem::at("", format!("shard {shard} is missing"))
-                .hint(format!("run it: ridewright campaign FILE --shard {shard} --out DIR")),
+            Problem::at("", format!("shard {shard} is missing")).hint(format!(
+                "run it: ridewright campaign FILE --shard {shard} --out DIR"
+            )),
         );
     }
     if problems.is_empty() {
@@ -118,7 +119,10 @@ fn complete(books: &mut [Book], head: &Head) -> Result<()> {
         }
         let foreign = |c: &usize| !grid.spot(*c).is_some_and(|s| shard.has(grid, &s));
         if let Some(c) = b.cases().find(foreign) {
-            let mut p = Problem::at("", format!("shard {shard} has case {c}, which is not its own"));
+            let mut p = Problem::at(
+                "",
+                format!("shard {shard} has case {c}, which is not its own"),
+            );
             p.place.file = Some(b.path().to_owned());
             problems.push(p.hint("run the shard again in an empty folder"));
         }

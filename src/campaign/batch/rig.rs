@@ -14,7 +14,7 @@ use std::sync::Arc;
 
 use super::columns;
 use super::draw::{Draw, Draws};
-use super::grid::{Grid, Spot, VesselName};
+use super::grid::{Grid, NO_FAULT, Spot, VesselName};
 use super::row::{Ending, Row};
 use crate::campaign::judge;
 use crate::campaign::stage::{SpeedStage, Stage};
@@ -24,8 +24,10 @@ use crate::math::rng::{Purpose, generator};
 use crate::sea::realisation::realise;
 use crate::sim::bake::{self, Recipe};
 use crate::sim::case::{Case, Integrator, Sensing, Timing};
+use crate::sim::faults;
 use crate::sim::run::{Run, run};
 use crate::spec::campaign::{CampaignSpec, DrawsSpec};
+use crate::spec::fault::FaultEventSpec;
 use crate::spec::load::Loaded;
 use crate::spec::sea::SeaSpec;
 use crate::spec::validate::{Bundle, CampaignBundle, campaign_scenario};
@@ -55,6 +57,8 @@ pub struct Rig {
     pub draws: Draws,
     vessels: Vec<Vessel>,
     seas: Vec<(SeaSpec, PathBuf)>,
+    /// Events of each fault of the grid; none where nothing breaks.
+    faults: Vec<Vec<FaultEventSpec>>,
 }
 
 impl Rig {
@@ -77,6 +81,7 @@ impl Rig {
                         craft: v.craft.clone(),
                         sea: bundle.seas[0].clone(),
                         controllers: bundle.laws.clone(),
+                        fault: None,
                     },
                     cache,
                 )
@@ -98,6 +103,11 @@ impl Rig {
                 .seas
                 .iter()
                 .map(|s| (s.spec.clone(), s.source.folder().to_owned()))
+                .collect(),
+            faults: healthy(spec)
+                .map(|()| Vec::new())
+                .into_iter()
+                .chain(bundle.faults.iter().map(|f| f.spec.events.clone()))
                 .collect(),
             columns: all,
             report,
@@ -181,6 +191,8 @@ impl Rig {
         });
         // the law knows the nominal craft, not the draw
         parts.setup.clone_from(&speed.setup);
+        let events = &self.faults[spot.fault];
+        parts.faults = faults::resolve(events, &stage.model.craft.spec, s.seed, key)?;
         let mut case = Case::new(parts)?;
         case.warnings.extend(stage.case_warnings(speed, &sea));
         Ok(case)
@@ -260,6 +272,11 @@ impl Rig {
     }
 }
 
+/// Places without a fault are wanted.
+fn healthy(spec: &CampaignSpec) -> Option<()> {
+    (spec.healthy || spec.faults.is_empty()).then_some(())
+}
+
 fn grid(bundle: &CampaignBundle) -> Grid {
     let spec = &bundle.campaign.spec;
     let vessel = |v: &crate::spec::validate::Vessel| VesselName {
@@ -271,6 +288,11 @@ fn grid(bundle: &CampaignBundle) -> Grid {
         speeds_kn: spec.speeds_kn.clone(),
         headings_deg: spec.headings_deg.clone(),
         seas: bundle.seas.iter().map(|s| s.spec.name.clone()).collect(),
+        faults: healthy(spec)
+            .map(|()| NO_FAULT.to_owned())
+            .into_iter()
+            .chain(bundle.faults.iter().map(|f| f.spec.name.clone()))
+            .collect(),
         laws: bundle.laws.iter().map(|l| l.spec.name.clone()).collect(),
         draws: spec.draws.clone(),
     }

@@ -115,10 +115,7 @@ mod tests {
             spent += x.len();
             held += u64::from(sample::mean_interval(&x, level).holds(mean));
         }
-        (
-            held as f64 / TRIALS as f64,
-            spent as f64 / TRIALS as f64,
-        )
+        (held as f64 / TRIALS as f64, spent as f64 / TRIALS as f64)
     }
 
     const TRIALS: u64 = 4000;

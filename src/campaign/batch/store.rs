@@ -192,7 +192,8 @@ impl Store {
     }
 
     fn append(&mut self, line: &[u8]) -> Result<()> {
-        let stop = "no space or no right to write? what is finished is kept: the same command goes on";
+        let stop =
+            "no space or no right to write? what is finished is kept: the same command goes on";
         if self.failed {
             let p = Problem::at("", "is not written on after a write that failed");
             return Err(Error::from(p.hint(stop)).in_file(&self.path));

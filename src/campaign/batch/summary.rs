@@ -118,6 +118,8 @@ pub struct Place {
     pub heading_deg: f64,
     /// Sea.
     pub sea: String,
+    /// What breaks.
+    pub fault: String,
     /// The same in words.
     pub words: String,
     /// Laws, the baseline first.
@@ -237,17 +239,14 @@ fn place(head: &Head, place: usize, cells: &[Gathered], level: f64) -> Place {
     let laws = grid.laws.len();
     let here = &cells[place * laws..(place + 1) * laws];
     let spot = grid.spot(grid.case(0, place, 0));
-    let (vessel, speed, heading, sea) =
-        spot.map_or((0, 0, 0, 0), |s| (s.vessel, s.speed, s.heading, s.sea));
+    let (vessel, speed, heading, sea, fault) = spot.map_or((0, 0, 0, 0, 0), |s| {
+        (s.vessel, s.speed, s.heading, s.sea, s.fault)
+    });
     let one = |(law, g): (usize, &Gathered)| LawNumbers {
         law: grid.laws[law].clone(),
         draws: g.draws,
         completed: g.completed,
-        ended_frac: sample::clopper_pearson(
-            (g.draws - g.completed) as u64,
-            g.draws as u64,
-            level,
-        ),
+        ended_frac: sample::clopper_pearson((g.draws - g.completed) as u64, g.draws as u64, level),
         ended: g.ended.values().cloned().collect(),
         outside_validity: g.outside,
         numbers: head
@@ -267,6 +266,7 @@ fn place(head: &Head, place: usize, cells: &[Gathered], level: f64) -> Place {
         speed_kn: grid.speeds_kn[speed],
         heading_deg: grid.headings_deg[heading],
         sea: grid.seas[sea].clone(),
+        fault: grid.faults[fault].clone(),
         words: grid.place_words(place),
         laws: here.iter().enumerate().map(one).collect(),
     }
@@ -341,7 +341,10 @@ mod tests {
         }
         let path = s.settle().unwrap();
         let told = summarise(&mut Book::open(&path).unwrap()).unwrap();
-        assert_eq!((told.cases, told.completed, told.places.len()), (72, 71, 12));
+        assert_eq!(
+            (told.cases, told.completed, told.places.len()),
+            (72, 71, 12)
+        );
         assert_eq!(told.warnings, [("record of 12.5 s".to_owned(), 72)]);
         let n = &told.places[0].laws[1].numbers[0];
         let mean = n.mean.unwrap();

@@ -22,7 +22,11 @@ pub(crate) fn campaign(spec: &CampaignSpec, folder: Option<&Path>) -> Vec<Proble
     }
     let crafts = spec.crafts.iter().map(|c| c.craft.as_str());
     unique(&mut p, "crafts", "craft", crafts);
-    for (list, names) in [("seas", &spec.seas), ("laws", &spec.laws)] {
+    for (list, names) in [
+        ("seas", &spec.seas),
+        ("laws", &spec.laws),
+        ("faults", &spec.faults),
+    ] {
         for (i, name) in names.iter().enumerate() {
             paths::must_exist(&mut p, format!("{list}[{i}]"), name, folder);
         }
@@ -40,14 +44,15 @@ pub(crate) fn campaign(spec: &CampaignSpec, folder: Option<&Path>) -> Vec<Proble
         );
         p.push(Problem::at("record_s", told));
     }
+    if !spec.healthy && spec.faults.is_empty() {
+        let told = "is false, but there are no faults: nothing is left to run";
+        p.push(Problem::at("healthy", told).hint("list fault files in `faults`, or leave it true"));
+    }
     draws(&mut p, &spec.draws);
     for (i, u) in spec.uncertain.iter().enumerate() {
         let at = format!("uncertain[{i}]");
         if let Some(first) = spec.uncertain[..i].iter().position(|v| v.of == u.of) {
-            let told = format!(
-                "is {:?}, which uncertain[{first}] has already",
-                u.of.name()
-            );
+            let told = format!("is {:?}, which uncertain[{first}] has already", u.of.name());
             p.push(Problem::at(format!("{at}.of"), told).hint("each once"));
         }
         let floats = matches!(u.of, UncertainOf::Mass | UncertainOf::WeightForwardM);

@@ -3,12 +3,14 @@
 use std::path::Path;
 
 use super::bundle::{keep, law_with_craft, with_craft};
+use super::fault;
 use crate::error::{Error, Problem, Result};
 use crate::spec::campaign::{CampaignCraftSpec, CampaignSpec, LoadingSpec};
 use crate::spec::controller::ControllerSpec;
 use crate::spec::craft::CraftSpec;
+use crate::spec::fault::FaultSpec;
 use crate::spec::load::{
-    Loaded, load_campaign, load_controller, load_craft, load_sea, problems_of,
+    Loaded, load_campaign, load_controller, load_craft, load_fault, load_sea, problems_of,
 };
 use crate::spec::scenario::{Integrator, ScenarioSpec};
 use crate::spec::sea::SeaSpec;
@@ -37,6 +39,8 @@ pub struct CampaignBundle {
     pub seas: Vec<Loaded<SeaSpec>>,
     /// Its laws; the first is the baseline.
     pub laws: Vec<Loaded<ControllerSpec>>,
+    /// Its faults.
+    pub faults: Vec<Loaded<FaultSpec>>,
 }
 
 impl CampaignBundle {
@@ -46,6 +50,7 @@ impl CampaignBundle {
         all.extend(self.vessels.iter().map(|v| &v.craft.source));
         all.extend(self.seas.iter().map(|s| &s.source));
         all.extend(self.laws.iter().map(|l| &l.source));
+        all.extend(self.faults.iter().map(|f| &f.source));
         let mut once: Vec<&crate::spec::Source> = Vec::new();
         for s in all {
             if once.iter().all(|o| o.path != s.path) {
@@ -75,9 +80,16 @@ pub fn campaign_bundle(path: impl AsRef<Path>) -> Result<CampaignBundle> {
     let seas: Vec<_> = spec.seas.iter().map(|n| load_sea(folder.join(n))).collect();
     let laws = spec.laws.iter();
     let laws: Vec<_> = laws.map(|n| load_controller(folder.join(n))).collect();
+    let faults = spec.faults.iter();
+    let faults: Vec<_> = faults.map(|n| load_fault(folder.join(n))).collect();
     let seas: Vec<_> = seas.into_iter().map(|s| keep(&mut problems, s)).collect();
     let laws: Vec<_> = laws.into_iter().map(|l| keep(&mut problems, l)).collect();
+    let faults: Vec<_> = faults.into_iter().map(|f| keep(&mut problems, f)).collect();
     for v in &vessels {
+        for f in faults.iter().flatten() {
+            let own = fault::with_craft(&f.spec.events, &v.craft.spec);
+            add(&mut problems, locate(own, &f.source));
+        }
         let scenario = scenario(spec);
         let own = with_craft(&scenario, &v.craft.spec);
         add(&mut problems, locate(own, &campaign.source));
@@ -86,19 +98,36 @@ pub fn campaign_bundle(path: impl AsRef<Path>) -> Result<CampaignBundle> {
             add(&mut problems, locate(own, &law.source));
         }
     }
-    for twice in twins(laws.iter().flatten().map(|l| &l.spec.name)) {
-        let p = Problem::at("laws", format!("has two laws of the name {twice:?}"));
-        let p = p.hint("rows and tables tell laws by the names in their files");
+    let own =
+        |list: &'static str, names: Vec<&String>| twins(names).into_iter().map(move |n| (list, n));
+    let twice: Vec<_> = own(
+        "laws",
+        laws.iter().flatten().map(|l| &l.spec.name).collect(),
+    )
+    .chain(own(
+        "faults",
+        faults.iter().flatten().map(|f| &f.spec.name).collect(),
+    ))
+    .chain(own(
+        "seas",
+        seas.iter().flatten().map(|s| &s.spec.name).collect(),
+    ))
+    .collect();
+    for (list, name) in twice {
+        let p = Problem::at(list, format!("has two files of the name {name:?} inside"));
+        let p = p.hint("rows and tables tell them by the names in their files");
         problems.extend(locate(vec![p], &campaign.source));
     }
     let seas = seas.into_iter().collect::<Option<Vec<_>>>();
     let laws = laws.into_iter().collect::<Option<Vec<_>>>();
-    match (seas, laws) {
-        (Some(seas), Some(laws)) if problems.is_empty() => Ok(CampaignBundle {
+    let faults = faults.into_iter().collect::<Option<Vec<_>>>();
+    match (seas, laws, faults) {
+        (Some(seas), Some(laws), Some(faults)) if problems.is_empty() => Ok(CampaignBundle {
             campaign,
             vessels,
             seas,
             laws,
+            faults,
         }),
         _ => Err(Error::from(problems)),
     }
@@ -113,9 +142,10 @@ fn add(problems: &mut Vec<Problem>, more: Vec<Problem>) {
     }
 }
 
-fn twins<'a>(names: impl Iterator<Item = &'a String>) -> Vec<String> {
+fn twins(names: Vec<&String>) -> Vec<String> {
     let mut seen = std::collections::BTreeSet::new();
-    names.filter(|n| !seen.insert(*n)).cloned().collect()
+    let twice = names.into_iter().filter(|n| !seen.insert(*n));
+    twice.cloned().collect()
 }
 
 /// The craft in each of its loadings.
@@ -144,7 +174,10 @@ fn loaded(
             .into_iter()
             .map(|p| {
                 let place = format!("crafts[{at}].loadings[{k}]");
-                Problem::at(place, format!("makes `{}` wrong: {}", p.place.key, p.message))
+                Problem::at(
+                    place,
+                    format!("makes `{}` wrong: {}", p.place.key, p.message),
+                )
             })
             .collect();
         add(problems, locate(wrong, &campaign.source));
@@ -175,6 +208,7 @@ pub fn scenario(spec: &CampaignSpec) -> ScenarioSpec {
         integrator: Integrator::FixedStep,
         course: spec.course.clone(),
         orders: Vec::new(),
+        fault: None,
         physics: spec.physics.clone(),
     }
 }

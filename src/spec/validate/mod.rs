@@ -28,9 +28,11 @@ use super::source::item;
 use crate::error::Problem;
 
 pub use bundle::{Bundle, bundle};
-pub(super) use campaign::campaign;
 pub use campaign::MOST_DEVIATIONS;
-pub use campaign_bundle::{AS_FILED, CampaignBundle, Vessel, campaign_bundle, scenario as campaign_scenario};
+pub(super) use campaign::campaign;
+pub use campaign_bundle::{
+    AS_FILED, CampaignBundle, Vessel, campaign_bundle, scenario as campaign_scenario,
+};
 pub(super) use controller::controller;
 pub(super) use craft::craft;
 pub(super) use scenario::scenario;

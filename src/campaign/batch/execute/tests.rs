@@ -104,9 +104,15 @@ fn places_are_done_at_their_own_look() {
         Ok(())
     })
     .unwrap();
-    assert!(draws.iter().all(|n| [8, 16, 32, 64].contains(n)), "{draws:?}");
+    assert!(
+        draws.iter().all(|n| [8, 16, 32, 64].contains(n)),
+        "{draws:?}"
+    );
     assert_eq!(draws[0], 8, "little scatter");
-    assert_eq!(draws[11], 64, "24 % of scatter are not known to 5 % by 64 draws");
+    assert_eq!(
+        draws[11], 64,
+        "24 % of scatter are not known to 5 % by 64 draws"
+    );
     assert!(draws.contains(&16) || draws.contains(&32), "{draws:?}");
 }
 
@@ -136,9 +142,12 @@ fn a_missing_or_double_shard_is_named() {
         .unwrap_err()
         .to_string();
     assert!(told.contains("shard 2/3 is missing"), "{told}");
-    let told = merge(&[one.clone(), part(2), three.clone(), one.clone()], dir.path())
-        .unwrap_err()
-        .to_string();
+    let told = merge(
+        &[one.clone(), part(2), three.clone(), one.clone()],
+        dir.path(),
+    )
+    .unwrap_err()
+    .to_string();
     assert!(told.contains("shard 1/3 is there twice"), "{told}");
     let whole = bytes(&one);
     std::fs::write(&one, &whole[..whole.len() - 4]).unwrap();
