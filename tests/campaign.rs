@@ -199,7 +199,7 @@ fn shards_threads_and_single_cases_give_the_same() {
     let alone: Value = serde_json::from_slice(&out.stdout).unwrap();
     assert_eq!(alone["row"], rows(&at("one"))[17]);
     let history = fs::read_to_string(at("case").join("history_17.csv")).unwrap();
-    assert!(history.starts_with("t (s),") && history.lines().count() > 40);
+    assert!(history.starts_with("time (s),") && history.lines().count() > 40);
     // another thread count may finish what one began; the shard's own store is left alone
     assert!(
         campaign(&file, &at("one"), &["--threads", "2"])
@@ -428,6 +428,7 @@ c = pd.read_csv(folder + "/rows.csv", float_precision="round_trip")
 assert list(p.columns) == list(c.columns), "columns"
 assert len(p) == 12 and p["case"].dtype == "int64" and p["heave.rms_m"].dtype == "float64"
 assert p["ended_s"].isna().all(), "empty cells"
+assert p["in_validity"].dtype == "bool" and p["in_validity"].all()
 rows = [json.loads(l[9:]) for l in open(folder + "/rows.jsonl")][1:]
 head = json.loads(open(folder + "/rows.jsonl").readline()[9:])
 k = head["columns"].index("heave.rms_m")

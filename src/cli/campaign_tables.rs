@@ -9,7 +9,10 @@ use crate::error::Result;
 use crate::math::stats::Interval;
 
 /// Columns of one table at most, the first apart.
-const MOST_COLUMNS: usize = 6;
+const MOST_COLUMNS: usize = 4;
+
+/// What counts as zero in a table: no unit of ours is that fine.
+const ROUNDING: f64 = 1e-9;
 
 /// Everything told of, place by place.
 ///
@@ -84,6 +87,8 @@ fn entry(n: &Number) -> String {
     let Some(mean) = n.mean else {
         return "runs ended".to_owned();
     };
+    // zero but for rounding: fins that are held
+    let mean = mean.map(|v| if v.abs() < ROUNDING { 0.0 } else { v });
     let half = 0.5 * (mean.high - mean.low);
     let mut text = if half.is_finite() {
         format!(
