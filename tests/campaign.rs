@@ -12,6 +12,7 @@ use std::time::Duration;
 
 use assert_cmd::cargo::CommandCargoExt;
 use common::*;
+use ridewright::campaign::batch::columns;
 use ridewright::campaign::batch::draw::Draw;
 use ridewright::campaign::batch::rig::Rig;
 use ridewright::closed_loop::uncertainty::Factors;
@@ -327,16 +328,101 @@ fn laws_meet_the_same_seas_and_draws() {
     );
 }
 
+#[test]
+fn a_draw_of_one_changes_nothing() {
+    let model = model(&PhysicsSpec::default());
+    let (plant, trim) = held_plant(&model, 16.0);
+    let same = |d: &Draw| {
+        let p = d.plant(&plant, &model.craft.mass, &trim.x);
+        assemble(&p, &trim.x, None).a == assemble(&plant, &trim.x, None).a
+    };
+    assert!(same(&Draw::default()));
+    // through all changes, by factors too near to one to matter
+    let hair = Draw {
+        mass: 1.0 + f64::EPSILON,
+        ..Draw::default()
+    };
+    let p = hair.plant(&plant, &model.craft.mass, &trim.x);
+    let off = assemble(&p, &trim.x, None).a - assemble(&plant, &trim.x, None).a;
+    assert!(off.iter().all(|v| v.abs() < 1e-9), "{}", off.amax());
+}
+
+#[test]
+fn names_and_numbers_belong_together() {
+    let model = model(&PhysicsSpec::default());
+    let (plant, trim) = held_plant(&model, 16.0);
+    let plant = std::sync::Arc::new(plant);
+    let sea = irregular(1.0, 7.0, 2.5, 1, 20);
+    let timing = ridewright::sim::case::Timing::new(40.0, 5.0, 0.1, 0.1, 0.1).unwrap();
+    let p = parts(&model, &plant, &trim, &sea, &mean_held(), timing);
+    let case = ridewright::sim::case::Case::new(p).unwrap();
+    let run = ridewright::sim::run::run(&case, &mut *law("controllers/pid.json"));
+    let points: Vec<String> = model.craft.points.iter().map(|p| p.0.clone()).collect();
+    let ride = ridewright::campaign::judge::report(&run, &plant, &points);
+    let (names, numbers) = (columns::names(&model), columns::numbers(&model, &ride));
+    assert_eq!(names.len(), numbers.len());
+    let of = |name: &str| numbers[names.iter().position(|n| n == name).unwrap()];
+    let same = |name: &str, v: f64| assert_eq!(of(name).to_bits(), v.to_bits(), "{name}");
+    let motion = |name: &str| &ride.motions.iter().find(|m| m.name == name).unwrap().stats;
+    same("heave.rms_m", motion("heave").rms.value);
+    same("roll.max_deg", motion("roll").max_amplitude);
+    for p in &ride.points {
+        same(
+            &format!("{}.vertical_rms_m_s2", p.name),
+            p.vertical_rms_m_s2.value,
+        );
+        same(
+            &format!("{}.mean_frequency_hz", p.name),
+            p.mean_frequency_hz,
+        );
+        same(&format!("{}.msi_percent", p.name), p.msi_1976_percent.value);
+    }
+    for s in &ride.surfaces {
+        same(&format!("{}.rms_deg", s.name), s.rms_deg.value);
+        same(
+            &format!("{}.at_rate_limit_frac", s.name),
+            s.at_rate_limit_frac,
+        );
+    }
+    assert!(of("fins.largest_rms_deg") > 0.0 && of("fins.work_kj_per_h") > 0.0);
+    let clear = ride
+        .events
+        .iter()
+        .find(|e| e.name == "cross-structure")
+        .unwrap();
+    same(
+        "cross_structure.least_clearance_m",
+        clear.stats.least_clearance_m,
+    );
+}
+
+#[test]
+fn a_column_that_is_not_there_is_told() {
+    let dir = TempDir::new().unwrap();
+    let file = write_campaign(dir.path(), |c| {
+        c["report"] = json!(["heave.rms"]);
+        c["draws"] = json!({"until": {"quantity": "pitch", "half_width_frac": 0.1, "most": 32}});
+    });
+    let out = campaign(&file, &dir.path().join("out"), &[]);
+    assert_eq!(out.status.code(), Some(2));
+    let words = told(&out);
+    for part in [
+        "report[0]",
+        "did you mean \"heave.rms_m\"?",
+        "draws.until.quantity",
+    ] {
+        assert!(words.contains(part), "{part}: {words}");
+    }
+}
+
 /// Factors in the simulator's plant against the linear model's own factors.
 #[test]
 fn stiffness_factors_do_what_they_say() {
     let model = model(&PhysicsSpec::default());
     let (plant, trim) = held_plant(&model, 16.0);
     let mass = &model.craft.mass;
-    let same = Draw::default().plant(&plant, mass, &trim.x);
     let a = |p: &ridewright::dynamics::plant::Plant| assemble(p, &trim.x, None).a;
-    let (nominal, unchanged) = (a(&plant), a(&same));
-    assert!(nominal == unchanged, "a draw of one changes nothing");
+    let nominal = a(&plant);
     let draw = Draw {
         factors: Factors {
             roll_stiffness: 0.8,

@@ -5,7 +5,7 @@
 //! distance from the mean in the record, the extreme of which exceedance is told.
 //!
 //! # Checked by
-//! `names_and_numbers_belong_together`
+//! `names_and_numbers_belong_together` (tests/campaign.rs)
 
 use crate::dynamics::model::CraftModel;
 use crate::metrics::ride::RideReport;
