@@ -50,7 +50,13 @@ fn write_campaign(dir: &Path, change: impl FnOnce(&mut Value)) -> PathBuf {
             {"of": "weight_up_m", "by": {"uniform": {"low": -0.05, "high": 0.05}}},
             {"of": "sensor_noise", "by": {"uniform": {"low": 0.5, "high": 2}}}
         ],
-        "duration_s": 4, "run_in_s": 1, "step_s": 0.1
+        "duration_s": 4, "run_in_s": 1, "step_s": 0.1,
+        // coarse tables: these tests start the program many times
+        "physics": {
+            "memory": false,
+            "frequencies_rad_s": [0.1, 0.3, 0.5, 0.7, 0.9, 1.2, 1.6, 2.2, 3.0],
+            "stations_x_m": [-12, -8, -4, 0, 4, 8, 12]
+        }
     });
     change(&mut campaign);
     let path = dir.join("campaign.json");
@@ -84,8 +90,15 @@ fn rows(dir: &Path) -> Vec<Value> {
     text.lines().skip(1).map(json).collect()
 }
 
-/// Waits for the end or kills after `wait`; true when it had to be killed.
-fn killed_after(mut child: Child, wait: Duration) -> bool {
+/// Waits for the end, or kills: `wait` after the start, or after the first new row when `rows` are there
+/// already; true when it had to be killed.
+fn killed_after(mut child: Child, wait: Duration, rows: Option<(&Path, usize)>) -> bool {
+    if let Some((dir, before)) = rows {
+        let ended = |c: &mut Child| c.try_wait().unwrap().is_some();
+        while stored(dir) <= before && !ended(&mut child) {
+            std::thread::sleep(Duration::from_millis(1));
+        }
+    }
     std::thread::sleep(wait);
     let alive = child.try_wait().unwrap().is_none();
     if alive {
@@ -98,7 +111,7 @@ fn killed_after(mut child: Child, wait: Duration) -> bool {
 #[test]
 fn killed_at_any_instant_it_goes_on_and_loses_nothing() {
     let dir = TempDir::new().unwrap();
-    let file = write_campaign(dir.path(), |c| c["draws"]["fixed"]["count"] = json!(40));
+    let file = write_campaign(dir.path(), |c| c["draws"]["fixed"]["count"] = json!(80));
     let whole = dir.path().join("whole");
     // the tables are in the cache after this, so that kills meet what follows
     let first = campaign(&file, &whole, &[]);
@@ -119,7 +132,14 @@ fn killed_at_any_instant_it_goes_on_and_loses_nothing() {
             c.spawn().unwrap()
         };
         let before = stored(&broken);
-        if killed_after(start(), usual.mul_f64(random.uniform())) {
+        // every third kill anywhere, from the first instant on; the others while rows are written
+        let (wait, rows) = if kills % 3 == 0 {
+            (usual.mul_f64(random.uniform()), None)
+        } else {
+            let some = Duration::from_secs_f64(0.2 * random.uniform().powi(2));
+            (some, Some((broken.as_path(), before)))
+        };
+        if killed_after(start(), wait, rows) {
             kills += 1;
             let after = stored(&broken);
             assert!(
@@ -136,7 +156,10 @@ fn killed_at_any_instant_it_goes_on_and_loses_nothing() {
     let last = campaign(&file, &broken, &[]);
     assert!(last.status.success(), "{}", told(&last));
     assert!(results(&broken) == want, "after {kills} kills");
-    assert!(with_rows > 0, "no kill met a run while it wrote");
+    assert!(
+        with_rows >= KILLS / 4,
+        "{with_rows} kills met rows being written"
+    );
     eprintln!(
         "{kills} kills, {with_rows} while rows were written, {finished} campaigns finished between"
     );
