@@ -253,6 +253,15 @@ fn a_store_that_is_not_ours_is_refused_and_kept() {
     assert!(results(&out) == before, "nothing lost");
     fs::write(&sea, text).unwrap();
     assert!(campaign(&file, &out, &[]).status.success());
+    // a store that is no file
+    fs::create_dir_all(dir.path().join("odd/rows.jsonl")).unwrap();
+    let refused = campaign(&file, &dir.path().join("odd"), &[]);
+    assert_eq!(refused.status.code(), Some(2));
+    assert!(
+        told(&refused).contains("cannot open this store"),
+        "{}",
+        told(&refused)
+    );
     // a folder that cannot be one
     let refused = campaign(&file, &sea.join("x"), &[]);
     assert_eq!(refused.status.code(), Some(2));

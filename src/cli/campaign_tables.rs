@@ -101,8 +101,7 @@ fn entry(n: &Number) -> String {
     };
     if let Some(d) = &n.difference {
         let change = d.change_percent.filter(|c| c.low.is_finite());
-        text += "\n";
-        text += &match change {
+        let beside = match change {
             Some(c) => {
                 let half = 0.5 * (c.high - c.low);
                 format!("{:+.0}\u{a0}±{:.0}\u{a0}%", c.value, half)
@@ -113,16 +112,18 @@ fn entry(n: &Number) -> String {
             }
             None => "same".to_owned(),
         };
+        text = format!("{text}\n{beside}");
     }
     text
 }
 
 /// One case with all its numbers.
 pub(super) fn case(words: &str, columns: &[String], uncertain: &[String], row: &Row) -> String {
-    let mut text = format!("{words}: {}", row.outcome.words());
-    if let Some(said) = &row.said {
-        text += &format!(" ({said})");
-    }
+    let outcome = row.outcome.words();
+    let mut text = match &row.said {
+        Some(said) => format!("{words}: {outcome} ({said})"),
+        None => format!("{words}: {outcome}"),
+    };
     text.push('\n');
     let drawn = uncertain.iter().zip(&row.drawn);
     let drawn = drawn.map(|(name, v)| (format!("drawn.{name}"), Some(*v)));

@@ -77,6 +77,11 @@ pub fn columns(head: &Head) -> Vec<(String, Kind)> {
     out
 }
 
+/// Numbers of cases, draws and seeds are far below the largest of their type.
+fn whole(value: u64) -> Cell {
+    Cell::Whole(i64::try_from(value).unwrap_or(i64::MAX))
+}
+
 /// The cells of a row, in the order of [`columns`].
 pub fn cells(head: &Head, row: &Row) -> Vec<Cell> {
     let Some(s) = head.grid.spot(row.case) else {
@@ -85,9 +90,9 @@ pub fn cells(head: &Head, row: &Row) -> Vec<Cell> {
     let vessel = &head.grid.vessels[s.vessel];
     let words = |text: &str| Cell::Words(text.to_owned());
     let mut out = vec![
-        Cell::Whole(row.case as i64),
-        Cell::Whole(s.draw as i64),
-        Cell::Whole(head.seed as i64),
+        whole(row.case as u64),
+        whole(s.draw as u64),
+        whole(head.seed),
         words(&vessel.craft),
         words(&vessel.loading),
         Cell::Number(Some(head.grid.speeds_kn[s.speed])),
