@@ -12,6 +12,7 @@ use std::time::Duration;
 
 use assert_cmd::cargo::CommandCargoExt;
 use common::*;
+use ridewright::campaign::batch::columns;
 use ridewright::campaign::batch::draw::Draw;
 use ridewright::campaign::batch::rig::Rig;
 use ridewright::closed_loop::uncertainty::Factors;
@@ -49,7 +50,13 @@ fn write_campaign(dir: &Path, change: impl FnOnce(&mut Value)) -> PathBuf {
             {"of": "weight_up_m", "by": {"uniform": {"low": -0.05, "high": 0.05}}},
             {"of": "sensor_noise", "by": {"uniform": {"low": 0.5, "high": 2}}}
         ],
-        "duration_s": 4, "run_in_s": 1, "step_s": 0.1
+        "duration_s": 4, "run_in_s": 1, "step_s": 0.1,
+        // coarse tables: these tests start the program many times
+        "physics": {
+            "memory": false,
+            "frequencies_rad_s": [0.1, 0.3, 0.5, 0.7, 0.9, 1.2, 1.6, 2.2, 3.0],
+            "stations_x_m": [-12, -8, -4, 0, 4, 8, 12]
+        }
     });
     change(&mut campaign);
     let path = dir.join("campaign.json");
@@ -83,8 +90,15 @@ fn rows(dir: &Path) -> Vec<Value> {
     text.lines().skip(1).map(json).collect()
 }
 
-/// Waits for the end or kills after `wait`; true when it had to be killed.
-fn killed_after(mut child: Child, wait: Duration) -> bool {
+/// Waits for the end, or kills: `wait` after the start, or after the first new row when `rows` are there
+/// already; true when it had to be killed.
+fn killed_after(mut child: Child, wait: Duration, rows: Option<(&Path, usize)>) -> bool {
+    if let Some((dir, before)) = rows {
+        let ended = |c: &mut Child| c.try_wait().unwrap().is_some();
+        while stored(dir) <= before && !ended(&mut child) {
+            std::thread::sleep(Duration::from_millis(1));
+        }
+    }
     std::thread::sleep(wait);
     let alive = child.try_wait().unwrap().is_none();
     if alive {
@@ -97,7 +111,7 @@ fn killed_after(mut child: Child, wait: Duration) -> bool {
 #[test]
 fn killed_at_any_instant_it_goes_on_and_loses_nothing() {
     let dir = TempDir::new().unwrap();
-    let file = write_campaign(dir.path(), |c| c["draws"]["fixed"]["count"] = json!(40));
+    let file = write_campaign(dir.path(), |c| c["draws"]["fixed"]["count"] = json!(80));
     let whole = dir.path().join("whole");
     // the tables are in the cache after this, so that kills meet what follows
     let first = campaign(&file, &whole, &[]);
@@ -118,7 +132,14 @@ fn killed_at_any_instant_it_goes_on_and_loses_nothing() {
             c.spawn().unwrap()
         };
         let before = stored(&broken);
-        if killed_after(start(), usual.mul_f64(random.uniform())) {
+        // every third kill anywhere, from the first instant on; the others while rows are written
+        let (wait, rows) = if kills % 3 == 0 {
+            (usual.mul_f64(random.uniform()), None)
+        } else {
+            let some = Duration::from_secs_f64(0.2 * random.uniform().powi(2));
+            (some, Some((broken.as_path(), before)))
+        };
+        if killed_after(start(), wait, rows) {
             kills += 1;
             let after = stored(&broken);
             assert!(
@@ -135,7 +156,10 @@ fn killed_at_any_instant_it_goes_on_and_loses_nothing() {
     let last = campaign(&file, &broken, &[]);
     assert!(last.status.success(), "{}", told(&last));
     assert!(results(&broken) == want, "after {kills} kills");
-    assert!(with_rows > 0, "no kill met a run while it wrote");
+    assert!(
+        with_rows >= KILLS / 4,
+        "{with_rows} kills met rows being written"
+    );
     eprintln!(
         "{kills} kills, {with_rows} while rows were written, {finished} campaigns finished between"
     );
@@ -199,7 +223,7 @@ fn shards_threads_and_single_cases_give_the_same() {
     let alone: Value = serde_json::from_slice(&out.stdout).unwrap();
     assert_eq!(alone["row"], rows(&at("one"))[17]);
     let history = fs::read_to_string(at("case").join("history_17.csv")).unwrap();
-    assert!(history.starts_with("t (s),") && history.lines().count() > 40);
+    assert!(history.starts_with("time (s),") && history.lines().count() > 40);
     // another thread count may finish what one began; the shard's own store is left alone
     assert!(
         campaign(&file, &at("one"), &["--threads", "2"])
@@ -229,6 +253,15 @@ fn a_store_that_is_not_ours_is_refused_and_kept() {
     assert!(results(&out) == before, "nothing lost");
     fs::write(&sea, text).unwrap();
     assert!(campaign(&file, &out, &[]).status.success());
+    // a store that is no file
+    fs::create_dir_all(dir.path().join("odd/rows.jsonl")).unwrap();
+    let refused = campaign(&file, &dir.path().join("odd"), &[]);
+    assert_eq!(refused.status.code(), Some(2));
+    assert!(
+        told(&refused).contains("cannot open this store"),
+        "{}",
+        told(&refused)
+    );
     // a folder that cannot be one
     let refused = campaign(&file, &sea.join("x"), &[]);
     assert_eq!(refused.status.code(), Some(2));
@@ -327,16 +360,101 @@ fn laws_meet_the_same_seas_and_draws() {
     );
 }
 
+#[test]
+fn a_draw_of_one_changes_nothing() {
+    let model = model(&PhysicsSpec::default());
+    let (plant, trim) = held_plant(&model, 16.0);
+    let same = |d: &Draw| {
+        let p = d.plant(&plant, &model.craft.mass, &trim.x);
+        assemble(&p, &trim.x, None).a == assemble(&plant, &trim.x, None).a
+    };
+    assert!(same(&Draw::default()));
+    // through all changes, by factors too near to one to matter
+    let hair = Draw {
+        mass: 1.0 + f64::EPSILON,
+        ..Draw::default()
+    };
+    let p = hair.plant(&plant, &model.craft.mass, &trim.x);
+    let off = assemble(&p, &trim.x, None).a - assemble(&plant, &trim.x, None).a;
+    assert!(off.iter().all(|v| v.abs() < 1e-9), "{}", off.amax());
+}
+
+#[test]
+fn names_and_numbers_belong_together() {
+    let model = model(&PhysicsSpec::default());
+    let (plant, trim) = held_plant(&model, 16.0);
+    let plant = std::sync::Arc::new(plant);
+    let sea = irregular(1.0, 7.0, 2.5, 1, 20);
+    let timing = ridewright::sim::case::Timing::new(40.0, 5.0, 0.1, 0.1, 0.1).unwrap();
+    let p = parts(&model, &plant, &trim, &sea, &mean_held(), timing);
+    let case = ridewright::sim::case::Case::new(p).unwrap();
+    let run = ridewright::sim::run::run(&case, &mut *law("controllers/pid.json"));
+    let points: Vec<String> = model.craft.points.iter().map(|p| p.0.clone()).collect();
+    let ride = ridewright::campaign::judge::report(&run, &plant, &points);
+    let (names, numbers) = (columns::names(&model), columns::numbers(&model, &ride));
+    assert_eq!(names.len(), numbers.len());
+    let of = |name: &str| numbers[names.iter().position(|n| n == name).unwrap()];
+    let same = |name: &str, v: f64| assert_eq!(of(name).to_bits(), v.to_bits(), "{name}");
+    let motion = |name: &str| &ride.motions.iter().find(|m| m.name == name).unwrap().stats;
+    same("heave.rms_m", motion("heave").rms.value);
+    same("roll.max_deg", motion("roll").max_amplitude);
+    for p in &ride.points {
+        same(
+            &format!("{}.vertical_rms_m_s2", p.name),
+            p.vertical_rms_m_s2.value,
+        );
+        same(
+            &format!("{}.mean_frequency_hz", p.name),
+            p.mean_frequency_hz,
+        );
+        same(&format!("{}.msi_percent", p.name), p.msi_1976_percent.value);
+    }
+    for s in &ride.surfaces {
+        same(&format!("{}.rms_deg", s.name), s.rms_deg.value);
+        same(
+            &format!("{}.at_rate_limit_frac", s.name),
+            s.at_rate_limit_frac,
+        );
+    }
+    assert!(of("fins.largest_rms_deg") > 0.0 && of("fins.work_kj_per_h") > 0.0);
+    let clear = ride
+        .events
+        .iter()
+        .find(|e| e.name == "cross-structure")
+        .unwrap();
+    same(
+        "cross_structure.least_clearance_m",
+        clear.stats.least_clearance_m,
+    );
+}
+
+#[test]
+fn a_column_that_is_not_there_is_told() {
+    let dir = TempDir::new().unwrap();
+    let file = write_campaign(dir.path(), |c| {
+        c["report"] = json!(["heave.rms"]);
+        c["draws"] = json!({"until": {"quantity": "pitch", "half_width_frac": 0.1, "most": 32}});
+    });
+    let out = campaign(&file, &dir.path().join("out"), &[]);
+    assert_eq!(out.status.code(), Some(2));
+    let words = told(&out);
+    for part in [
+        "report[0]",
+        "did you mean \"heave.rms_m\"?",
+        "draws.until.quantity",
+    ] {
+        assert!(words.contains(part), "{part}: {words}");
+    }
+}
+
 /// Factors in the simulator's plant against the linear model's own factors.
 #[test]
 fn stiffness_factors_do_what_they_say() {
     let model = model(&PhysicsSpec::default());
     let (plant, trim) = held_plant(&model, 16.0);
     let mass = &model.craft.mass;
-    let same = Draw::default().plant(&plant, mass, &trim.x);
     let a = |p: &ridewright::dynamics::plant::Plant| assemble(p, &trim.x, None).a;
-    let (nominal, unchanged) = (a(&plant), a(&same));
-    assert!(nominal == unchanged, "a draw of one changes nothing");
+    let nominal = a(&plant);
     let draw = Draw {
         factors: Factors {
             roll_stiffness: 0.8,
@@ -428,6 +546,7 @@ c = pd.read_csv(folder + "/rows.csv", float_precision="round_trip")
 assert list(p.columns) == list(c.columns), "columns"
 assert len(p) == 12 and p["case"].dtype == "int64" and p["heave.rms_m"].dtype == "float64"
 assert p["ended_s"].isna().all(), "empty cells"
+assert p["in_validity"].dtype == "bool" and p["in_validity"].all()
 rows = [json.loads(l[9:]) for l in open(folder + "/rows.jsonl")][1:]
 head = json.loads(open(folder + "/rows.jsonl").readline()[9:])
 k = head["columns"].index("heave.rms_m")

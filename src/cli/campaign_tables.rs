@@ -9,7 +9,10 @@ use crate::error::Result;
 use crate::math::stats::Interval;
 
 /// Columns of one table at most, the first apart.
-const MOST_COLUMNS: usize = 6;
+const MOST_COLUMNS: usize = 4;
+
+/// What counts as zero in a table: no unit of ours is that fine.
+const ROUNDING: f64 = 1e-9;
 
 /// Everything told of, place by place.
 ///
@@ -84,6 +87,8 @@ fn entry(n: &Number) -> String {
     let Some(mean) = n.mean else {
         return "runs ended".to_owned();
     };
+    // zero but for rounding: fins that are held
+    let mean = mean.map(|v| if v.abs() < ROUNDING { 0.0 } else { v });
     let half = 0.5 * (mean.high - mean.low);
     let mut text = if half.is_finite() {
         format!(
@@ -96,8 +101,7 @@ fn entry(n: &Number) -> String {
     };
     if let Some(d) = &n.difference {
         let change = d.change_percent.filter(|c| c.low.is_finite());
-        text += "\n";
-        text += &match change {
+        let beside = match change {
             Some(c) => {
                 let half = 0.5 * (c.high - c.low);
                 format!("{:+.0}\u{a0}±{:.0}\u{a0}%", c.value, half)
@@ -108,16 +112,18 @@ fn entry(n: &Number) -> String {
             }
             None => "same".to_owned(),
         };
+        text = format!("{text}\n{beside}");
     }
     text
 }
 
 /// One case with all its numbers.
 pub(super) fn case(words: &str, columns: &[String], uncertain: &[String], row: &Row) -> String {
-    let mut text = format!("{words}: {}", row.outcome.words());
-    if let Some(said) = &row.said {
-        text += &format!(" ({said})");
-    }
+    let outcome = row.outcome.words();
+    let mut text = match &row.said {
+        Some(said) => format!("{words}: {outcome} ({said})"),
+        None => format!("{words}: {outcome}"),
+    };
     text.push('\n');
     let drawn = uncertain.iter().zip(&row.drawn);
     let drawn = drawn.map(|(name, v)| (format!("drawn.{name}"), Some(*v)));

@@ -6,6 +6,7 @@
 use super::chart::{Axis, Colour, Dash, Figure, Heading, Line, Look, Panel, Points, Row, Rule};
 use crate::campaign::batch::columns::{unit_of, words_of};
 use crate::campaign::batch::summary::{Number, Place, Summary};
+use crate::math::stats::order::band_half_width;
 
 /// Places side by side in one picture at most.
 const MOST_PLACES: usize = 8;
@@ -166,13 +167,13 @@ fn exceedance(told: &Summary, places: &[Place], column: &str, caption: &str) -> 
     let panels: Vec<Panel> = places
         .iter()
         .zip(names(places))
-        .map(|(p, name)| curve_panel(p, &name.replace('\n', ", "), column))
+        .map(|(p, name)| curve_panel(p, &name.replace('\n', ", "), column, told.level_frac))
         .collect();
     let wide = if panels.len() > 4 { 3 } else { 2 };
     let rows = panels
         .chunks(wide)
         .map(|some| Row::of(235.0, some.to_vec()));
-    let title = format!("Exceedance of {} in one record", words_of(column));
+    let title = format!("Exceedance in one record, {}", words_of(column));
     let mut figure = Figure::new(Heading::new(title, subtitle(told), caption), rows.collect());
     figure.footer = format!(
         "Bands: {:.3} % for the whole curve, no distribution assumed. Runs that ended early have no part.\n{}",
@@ -183,8 +184,8 @@ fn exceedance(told: &Summary, places: &[Place], column: &str, caption: &str) -> 
     figure
 }
 
-fn curve_panel(place: &Place, name: &str, column: &str) -> Panel {
-    let x = Axis::new(words_of(column), unit_of(column)).with_zero();
+fn curve_panel(place: &Place, name: &str, column: &str, level: f64) -> Panel {
+    let x = Axis::new(words_of(column), unit_of(column));
     let y = Axis::new("share of draws above", "").range(0.0, 1.0);
     let mut panel = Panel::new(name, x, y);
     for (law, numbers) in place.laws.iter().enumerate() {
@@ -192,7 +193,7 @@ fn curve_panel(place: &Place, name: &str, column: &str) -> Panel {
             continue;
         };
         let (mut xy, mut band) = (Vec::new(), Vec::new());
-        let half = n.exceedance.first().map_or(0.0, |e| e[3] - e[1]);
+        let half = band_half_width(n.draws, level);
         let mut above = 1.0;
         for [v, share, low, high] in &n.exceedance {
             // a step at each draw
@@ -295,7 +296,11 @@ mod tests {
         check(
             &all[1].1,
             "campaign_exceedance",
-            &["bridge: vertical max (m/s2)", "share of draws above", "LQG"],
+            &[
+                "bridge: vertical acceleration max (m/s2)",
+                "share of draws above",
+                "LQG",
+            ],
         );
     }
 }

@@ -5,7 +5,7 @@
 //! distance from the mean in the record, the extreme of which exceedance is told.
 //!
 //! # Checked by
-//! `names_and_numbers_belong_together`
+//! `names_and_numbers_belong_together` (tests/campaign.rs)
 
 use crate::dynamics::model::CraftModel;
 use crate::metrics::ride::RideReport;
@@ -187,7 +187,7 @@ pub fn unit_of(column: &str) -> &'static str {
     found.map_or("", |(_, unit)| unit)
 }
 
-/// A column in words, without its unit: `bridge.vertical_rms_m_s2` as `bridge: vertical rms`.
+/// A column in words, without its unit: `bridge.vertical_rms_m_s2` as `bridge: vertical acceleration RMS`.
 pub fn words_of(column: &str) -> String {
     const ENDS: [&str; 12] = [
         "_deg_per_h",
@@ -204,7 +204,12 @@ pub fn words_of(column: &str) -> String {
         "_m",
     ];
     let bare = ENDS.iter().find_map(|e| column.strip_suffix(e));
-    let bare = bare.unwrap_or(column).replace('_', " ");
+    let mut bare = bare.unwrap_or(column).replace('_', " ");
+    if column.ends_with("_m_s2") {
+        for side in ["vertical", "lateral"] {
+            bare = bare.replacen(side, &format!("{side} acceleration"), 1);
+        }
+    }
     let bare = bare.replacen('.', ": ", 1);
     [
         ("rms", "RMS"),
@@ -227,7 +232,10 @@ mod tests {
 
     #[test]
     fn words_and_units_of_columns() {
-        assert_eq!(words_of("bridge.vertical_rms_m_s2"), "bridge: vertical RMS");
+        assert_eq!(
+            words_of("bridge.vertical_rms_m_s2"),
+            "bridge: vertical acceleration RMS"
+        );
         assert_eq!(unit_of("bridge.vertical_rms_m_s2"), "m/s2");
         assert_eq!(unit_of("fins.travel_deg_per_h"), "deg/h");
         assert_eq!(unit_of("cross_structure.contacts"), "");

@@ -46,9 +46,9 @@ pub struct Draws {
 /// First draw and one past the last of each block: the whole without looks, else least, then doubling.
 pub fn blocks(draws: &DrawsSpec) -> Vec<std::ops::Range<usize>> {
     match draws {
-        DrawsSpec::Fixed { count } => vec![0..*count],
+        DrawsSpec::Fixed { count } => std::iter::once(0..*count).collect(),
         DrawsSpec::Until { least, most, .. } => {
-            let mut all = vec![0..(*least).min(*most)];
+            let mut all: Vec<_> = std::iter::once(0..(*least).min(*most)).collect();
             while let Some(last) = all.last().filter(|b| b.end < *most && b.end > 0).cloned() {
                 all.push(last.end..(2 * last.end).min(*most));
             }

@@ -10,7 +10,7 @@ use std::io::Write;
 use std::sync::Arc;
 
 use parquet::basic::{Compression, Encoding, LogicalType, Repetition, Type as Physical};
-use parquet::data_type::{ByteArray, ByteArrayType, DoubleType, Int64Type};
+use parquet::data_type::{BoolType, ByteArray, ByteArrayType, DoubleType, Int64Type};
 use parquet::file::metadata::KeyValue;
 use parquet::file::properties::WriterProperties;
 use parquet::file::writer::SerializedFileWriter;
@@ -33,6 +33,8 @@ pub enum Kind {
     Number,
     /// Words.
     Words,
+    /// True or false.
+    Truth,
 }
 
 /// One cell.
@@ -44,6 +46,8 @@ pub enum Cell {
     Number(Option<f64>),
     /// Words.
     Words(String),
+    /// True or false.
+    Truth(bool),
 }
 
 /// Names and kinds of the columns of exported rows.
@@ -62,7 +66,7 @@ pub fn columns(head: &Head) -> Vec<(String, Kind)> {
         ("outcome", Kind::Words),
         ("said", Kind::Words),
         ("ended_s", Kind::Number),
-        ("in_validity", Kind::Whole),
+        ("in_validity", Kind::Truth),
         ("warnings", Kind::Words),
     ]
     .map(|(name, kind)| (name.to_owned(), kind))
@@ -73,6 +77,11 @@ pub fn columns(head: &Head) -> Vec<(String, Kind)> {
     out
 }
 
+/// Numbers of cases, draws and seeds are far below the largest of their type.
+fn whole(value: u64) -> Cell {
+    Cell::Whole(i64::try_from(value).unwrap_or(i64::MAX))
+}
+
 /// The cells of a row, in the order of [`columns`].
 pub fn cells(head: &Head, row: &Row) -> Vec<Cell> {
     let Some(s) = head.grid.spot(row.case) else {
@@ -81,9 +90,9 @@ pub fn cells(head: &Head, row: &Row) -> Vec<Cell> {
     let vessel = &head.grid.vessels[s.vessel];
     let words = |text: &str| Cell::Words(text.to_owned());
     let mut out = vec![
-        Cell::Whole(row.case as i64),
-        Cell::Whole(s.draw as i64),
-        Cell::Whole(head.seed as i64),
+        whole(row.case as u64),
+        whole(s.draw as u64),
+        whole(head.seed),
         words(&vessel.craft),
         words(&vessel.loading),
         Cell::Number(Some(head.grid.speeds_kn[s.speed])),
@@ -94,7 +103,7 @@ pub fn cells(head: &Head, row: &Row) -> Vec<Cell> {
         words(row.outcome.words()),
         words(row.said.as_deref().unwrap_or("")),
         Cell::Number(row.ended_s),
-        Cell::Whole(i64::from(row.in_validity)),
+        Cell::Truth(row.in_validity),
         Cell::Words(row.warnings.join("; ")),
     ];
     out.extend((0..head.uncertain.len()).map(|i| Cell::Number(row.drawn.get(i).copied())));
@@ -128,6 +137,7 @@ impl<W: Write> CsvTable<W> {
             Cell::Whole(v) => v.to_string(),
             Cell::Number(v) => v.map_or_else(String::new, |v| v.to_string()),
             Cell::Words(w) => w.clone(),
+            Cell::Truth(t) => t.to_string(),
         });
         self.out.write_record(text).map_err(|e| told("CSV", &e))
     }
@@ -222,6 +232,7 @@ impl<W: Write + Send> ParquetTable<W> {
 
 fn field(name: &str, kind: Kind) -> parquet::errors::Result<Type> {
     let (physical, logical, repetition) = match kind {
+        Kind::Truth => (Physical::BOOLEAN, None, Repetition::REQUIRED),
         Kind::Whole => (Physical::INT64, None, Repetition::REQUIRED),
         Kind::Number => (Physical::DOUBLE, None, Repetition::OPTIONAL),
         Kind::Words => (
@@ -256,6 +267,12 @@ fn group<W: Write + Send>(
                     .typed::<Int64Type>()
                     .write_batch(&values, None, None)?;
             }
+            Kind::Truth => {
+                let values: Vec<bool> = cells.map(|c| matches!(c, Cell::Truth(true))).collect();
+                column
+                    .typed::<BoolType>()
+                    .write_batch(&values, None, None)?;
+            }
             Kind::Number => {
                 let all: Vec<Option<f64>> = cells
                     .map(|c| if let Cell::Number(v) = c { *v } else { None })
@@ -283,22 +300,17 @@ fn group<W: Write + Send>(
     group.close().map(|_| ())
 }
 
-/// Columns of a time history: time and every column of the record, unit in brackets.
+/// Columns of a time history: every column of the record, time first, unit in brackets.
 pub fn history_columns(record: &Record) -> Vec<(String, Kind)> {
     let own = record.columns.iter();
-    std::iter::once("t (s)".to_owned())
-        .chain(own.map(|c| format!("{} ({})", c.name, c.unit)))
-        .map(|name| (name, Kind::Number))
+    own.map(|c| (format!("{} ({})", c.name, c.unit), Kind::Number))
         .collect()
 }
 
 /// Sample `i` of a time history.
 pub fn history_cells(record: &Record, i: usize) -> Vec<Cell> {
     let own = record.columns.iter().map(|c| c.data.get(i).copied());
-    std::iter::once(Some(record.time_s(i)))
-        .chain(own)
-        .map(Cell::Number)
-        .collect()
+    own.map(Cell::Number).collect()
 }
 
 #[cfg(test)]

@@ -6,7 +6,7 @@
 //! not on the number of cases.
 //!
 //! # Checked by
-//! `case_alone_is_the_case_in_the_campaign` (tests/campaign.rs)
+//! `shards_threads_and_single_cases_give_the_same`, `laws_meet_the_same_seas_and_draws` (tests/campaign.rs)
 
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};

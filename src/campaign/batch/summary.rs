@@ -292,6 +292,13 @@ fn number(column: &str, own: &[f64], base: Option<&[f64]>, level: f64) -> Number
     }
 }
 
+/// A baseline that is zero but for rounding (fins held) has no percentage.
+fn is_something(base: &[f64], own: &[f64]) -> bool {
+    const ROUNDING: f64 = 1e-9;
+    let size = |x: &[f64]| x.iter().fold(0.0_f64, |m, v| m.max(v.abs()));
+    size(base) > ROUNDING * size(own)
+}
+
 /// A law beside the baseline, draw by draw.
 fn difference(own: &[f64], base: &[f64], level: f64) -> Option<Difference> {
     let pairs = own.iter().zip(base);
@@ -303,7 +310,9 @@ fn difference(own: &[f64], base: &[f64], level: f64) -> Option<Difference> {
     Some(Difference {
         pairs: x.len(),
         mean: sample::paired_difference(&x, &b, level)?,
-        change_percent: paired_change_percent(&b, &x, level),
+        change_percent: is_something(&b, &x)
+            .then(|| paired_change_percent(&b, &x, level))
+            .flatten(),
         less_frac: sample::clopper_pearson(less as u64, x.len() as u64, level),
     })
 }
@@ -369,5 +378,7 @@ mod tests {
         assert!(difference(&[f64::NAN], &[1.0], 0.95).is_none());
         let zero = difference(&[0.0, 1.0], &[1.0, 1.0], 0.95).unwrap();
         assert!(zero.change_percent.is_none(), "no logarithm of zero");
+        let held = difference(&[3.0, 4.0], &[1e-12, 2e-12], 0.95).unwrap();
+        assert!(held.change_percent.is_none(), "a baseline of rounding");
     }
 }

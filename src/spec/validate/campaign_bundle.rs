@@ -200,7 +200,8 @@ pub fn scenario(spec: &CampaignSpec) -> ScenarioSpec {
         controllers: spec.laws.clone(),
         speeds_kn: spec.speeds_kn.clone(),
         headings_deg: spec.headings_deg.clone(),
-        seeds: vec![spec.seed],
+        // draws stand for seeds: checks count how much is judged in all
+        seeds: (0..spec.draws.most() as u64).collect(),
         duration_s: spec.duration_s,
         run_in_s: spec.run_in_s,
         step_s: spec.step_s,
