@@ -35,7 +35,6 @@ use super::waves::{Direct, Track, WaveBank};
 use crate::control::Controller;
 use crate::control::modes::Order;
 use crate::control::signal::{FinCommand, Measurement, Trace};
-use crate::dynamics::actuator::share_rates;
 use crate::dynamics::course::{HeadingHold, SpeedHold};
 use crate::dynamics::plant::PlantInput;
 use crate::dynamics::plant::march::March;
@@ -314,7 +313,8 @@ impl<'a> Loop<'a> {
     /// The rate at the start of the step, unless the march has left it.
     fn rate_now(&mut self, step: u64) {
         let input = self.inputs.with(self.source.now());
-        if (step == 0 || std::mem::take(&mut self.march_begins))
+        let begins = std::mem::take(&mut self.march_begins) || step == 0;
+        if begins
             && let Some(march) = &mut self.march
             && !march.start(&self.x, &input)
         {
@@ -327,31 +327,6 @@ impl<'a> Loop<'a> {
         }
         self.stale = false;
         self.evaluations += 1;
-    }
-
-    /// Rate limits of the step, shared supplies considered.
-    fn share_supplies(&mut self) {
-        let healthy = &self.case.parts.supply_rad_s;
-        if healthy.is_empty() && self.faults.is_none() {
-            return;
-        }
-        let (actuators, layout) = (self.craft.actuators(), self.craft.layout());
-        let commands = self.inputs.held.command_rad.iter();
-        for (i, (a, command)) in actuators.iter().zip(commands).enumerate() {
-            let angle = self.x[layout.angle(i)];
-            let held = self.faults.as_ref();
-            let held = held.and_then(|f| f.demand_rad_s(i, a, angle));
-            let own = || a.rate_command(*command, angle, a.max_rate_rad_s);
-            self.demand_rad_s[i] = held.unwrap_or_else(own);
-        }
-        let limits = &mut self.inputs.rate_limit_rad_s;
-        match &mut self.faults {
-            None => share_rates(actuators, &self.demand_rad_s, healthy, limits),
-            Some(f) => {
-                share_rates(actuators, &self.demand_rad_s, f.supply_rad_s(healthy), limits);
-                f.limit_rates(actuators, limits);
-            }
-        }
     }
 
     fn truth(&self, t_s: f64) -> Truth {
