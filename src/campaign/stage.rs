@@ -237,7 +237,7 @@ impl Stage {
     }
 
     /// Spacing of the components against the narrowest response, repetition, length, step.
-    fn case_warnings(&self, speed: &SpeedStage, sea: &Realisation) -> Vec<Warning> {
+    pub(super) fn case_warnings(&self, speed: &SpeedStage, sea: &Realisation) -> Vec<Warning> {
         let u = kn(speed.speed_kn);
         let encounter: Vec<f64> = sea
             .components

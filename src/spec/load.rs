@@ -10,6 +10,7 @@ use serde::Serialize;
 use serde::de::DeserializeOwned;
 use serde_json::Value;
 
+use super::campaign::CampaignSpec;
 use super::controller::ControllerSpec;
 use super::craft::CraftSpec;
 use super::criteria::CriteriaSpec;
@@ -73,6 +74,7 @@ document!(CriteriaSpec, "criteria", validate::criteria);
 document!(FaultSpec, "fault", validate::fault::fault);
 document!(ScenarioSpec, "scenario", validate::scenario);
 document!(TuningSpec, "tuning", validate::tuning);
+document!(CampaignSpec, "campaign", validate::campaign);
 
 /// Any file, by its `format`.
 #[derive(Clone, Debug)]
@@ -91,6 +93,8 @@ pub enum Any {
     Scenario(Box<Loaded<ScenarioSpec>>),
     /// A tuning.
     Tuning(Box<Loaded<TuningSpec>>),
+    /// A campaign.
+    Campaign(Box<Loaded<CampaignSpec>>),
 }
 
 /// Reads a craft file.
@@ -149,6 +153,14 @@ pub fn load_tuning(path: impl AsRef<Path>) -> Result<Loaded<TuningSpec>> {
     load(path.as_ref())
 }
 
+/// Reads a campaign file, not the files it names.
+///
+/// # Errors
+/// All problems of the file, each with its place.
+pub fn load_campaign(path: impl AsRef<Path>) -> Result<Loaded<CampaignSpec>> {
+    load(path.as_ref())
+}
+
 /// Reads a file of whatever kind its `format` says.
 ///
 /// # Errors
@@ -172,6 +184,7 @@ pub fn parse_any(path: &Path, bytes: Vec<u8>, on_disk: bool) -> Result<Any> {
         CriteriaSpec::KIND => Any::Criteria(Box::new(finish(source, &value, on_disk)?)),
         FaultSpec::KIND => Any::Fault(Box::new(finish(source, &value, on_disk)?)),
         TuningSpec::KIND => Any::Tuning(Box::new(finish(source, &value, on_disk)?)),
+        CampaignSpec::KIND => Any::Campaign(Box::new(finish(source, &value, on_disk)?)),
         _ => Any::Scenario(Box::new(finish(source, &value, on_disk)?)),
     })
 }
@@ -327,7 +340,7 @@ fn sorted(mut problems: Vec<Problem>, source: &Source) -> Error {
 }
 
 /// The kinds of file, in the order a user meets them.
-pub const KINDS: [&str; 7] = [
+pub const KINDS: [&str; 8] = [
     "craft",
     "sea",
     "controller",
@@ -335,6 +348,7 @@ pub const KINDS: [&str; 7] = [
     "fault",
     "scenario",
     "tuning",
+    "campaign",
 ];
 
 fn kind_of(value: &Value, source: &Source) -> Result<&'static str> {

@@ -231,6 +231,14 @@ pub const DIMENSIONLESS: &[(&str, &str)] = &[
     ("points", "count"),
     ("low", "in the unit of the key that it bounds"),
     ("high", "in the unit of the key that it bounds"),
+    ("count", "count"),
+    ("least", "count"),
+    ("most", "count"),
+    ("mean", "in the unit of what is uncertain"),
+    ("median", "in the unit of what is uncertain"),
+    ("mode", "in the unit of what is uncertain"),
+    ("standard_deviation", "in the unit of what is uncertain"),
+    ("log_standard_deviation", "of a logarithm"),
     ("parameters", "free, meant for the user's own program"),
 ];
 

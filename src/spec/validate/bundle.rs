@@ -86,7 +86,7 @@ pub fn bundle(path: impl AsRef<Path>) -> Result<Bundle> {
     }
 }
 
-fn keep<T>(problems: &mut Vec<Problem>, read: Result<T>) -> Option<T> {
+pub(super) fn keep<T>(problems: &mut Vec<Problem>, read: Result<T>) -> Option<T> {
     match read {
         Ok(value) => Some(value),
         Err(e) => {
@@ -106,7 +106,7 @@ fn movable(craft: &CraftSpec, group: SurfaceGroup) -> usize {
 }
 
 /// A scenario against its craft.
-fn with_craft(scenario: &ScenarioSpec, craft: &CraftSpec) -> Vec<Problem> {
+pub(super) fn with_craft(scenario: &ScenarioSpec, craft: &CraftSpec) -> Vec<Problem> {
     let mut problems = Vec::new();
     divides(
         &mut problems,
@@ -152,7 +152,7 @@ fn with_craft(scenario: &ScenarioSpec, craft: &CraftSpec) -> Vec<Problem> {
 }
 
 /// A law against the craft it steers and the speeds it is asked for.
-fn law_with_craft(
+pub(super) fn law_with_craft(
     law: &ControllerSpec,
     craft: &CraftSpec,
     scenario: &ScenarioSpec,

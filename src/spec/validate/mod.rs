@@ -5,6 +5,8 @@
 //! that compute it; they name the key and use [`super::source::locate`].
 
 mod bundle;
+mod campaign;
+mod campaign_bundle;
 mod controller;
 mod craft;
 pub(crate) mod fault;
@@ -26,6 +28,11 @@ use super::source::item;
 use crate::error::Problem;
 
 pub use bundle::{Bundle, bundle};
+pub use campaign::MOST_DEVIATIONS;
+pub(super) use campaign::campaign;
+pub use campaign_bundle::{
+    AS_FILED, CampaignBundle, Vessel, campaign_bundle, scenario as campaign_scenario,
+};
 pub(super) use controller::controller;
 pub(super) use craft::craft;
 pub(super) use scenario::scenario;
