@@ -13,7 +13,7 @@
 //! signed encounter frequency at nominal speed (rad/s), k_i wave number (rad/m), mu_i relative to
 //! the mean course, eps_i phase at the start (rad), h step (s).
 //!
-//! Within a run the phasors advance by half steps: one fixed rotation for the nominal track and a
+//! Within a run the amplitudes are rounded to single precision and the phasors advance by half steps: one fixed rotation for the nominal track and a
 //! small one for the change of deviation. Every [`EXACT_EVERY`] steps, and after a jump, they
 //! are formed anew from the step's index. Because the deviation at the middle and the end of a
 //! step is needed before the step is made, [`Track`] predicts it from the last two positions and
@@ -32,10 +32,12 @@
 //! `recurrence_equals_direct_sum`, `a_shifted_craft_meets_the_wave_where_it_is`,
 //! `overtaken_waves_turn_the_other_way`, `predictor_is_of_fourth_order`, `paths_give_equal_runs`.
 
+use std::sync::Arc;
+
 use num_complex::Complex64;
 
 use crate::frames::encounter_rad_s;
-use crate::math::lanes::{self, BLOCK, Path, Phasors, Turn};
+use crate::math::lanes::{self, BLOCK, Path, Phasors, ShortPhasors, Turn};
 use crate::sea::realisation::Component;
 
 /// Steps between two exact evaluations of the phasors: 512 rotations lose about 1e-13.
@@ -45,7 +47,7 @@ pub const EXACT_EVERY: u64 = 256;
 #[derive(Clone, Debug)]
 pub struct WaveBank {
     channels: usize,
-    table: Vec<f64>,
+    amplitudes: Arc<Amplitudes>,
     omega_e_rad_s: Vec<f64>,
     phase_rad: Vec<f64>,
     kx: Vec<f64>,
@@ -58,7 +60,33 @@ pub struct WaveBank {
     rotation: Phasors,
     now: Phasors,
     middle: Phasors,
+    short: [ShortPhasors; 2],
     sums: [Vec<f64>; 3],
+}
+
+/// Amplitude of every channel for every component, in blocks of channels; never changes, so that all runs of a case share it.
+#[derive(Debug)]
+struct Amplitudes {
+    /// In single precision, an even number of components.
+    short: Vec<f32>,
+    /// In double precision, for [`WaveBank::direct`].
+    exact: Vec<f64>,
+}
+
+impl Amplitudes {
+    /// From blocks in double precision for `n` components.
+    fn new(exact: Vec<f64>, n: usize) -> Self {
+        let mut short = Vec::with_capacity(exact.len() + 2 * BLOCK * exact.len().div_ceil(n.max(1)));
+        if n > 0 {
+            for block in exact.chunks_exact(n * 2 * BLOCK) {
+                short.extend(block.iter().map(|v| *v as f32));
+                if !n.is_multiple_of(2) {
+                    short.resize(short.len() + 2 * BLOCK, 0.0);
+                }
+            }
+        }
+        Amplitudes { short, exact }
+    }
 }
 
 impl WaveBank {
@@ -94,7 +122,7 @@ impl WaveBank {
         let sums = vec![0.0; blocks * BLOCK];
         WaveBank {
             channels,
-            table,
+            amplitudes: Arc::new(Amplitudes::new(table, n)),
             omega_e_rad_s: components
                 .iter()
                 .map(|c| encounter_rad_s(c.omega_rad_s, speed_m_s, c.mu_rad, g_m_s2))
@@ -110,6 +138,7 @@ impl WaveBank {
             rotation: zero.clone(),
             now: zero.clone(),
             middle: zero,
+            short: [ShortPhasors::default(), ShortPhasors::default()],
             sums: [sums.clone(), sums.clone(), sums],
         }
     }
@@ -155,9 +184,10 @@ impl WaveBank {
         let mut q = std::mem::take(&mut self.now);
         exact(self.phases(t, deviation_m), &mut q);
         self.now = q;
-        let [a, b, c] = &mut self.sums;
-        lanes::sums(self.path, &self.table, [&self.now, &self.now], [a, b]);
-        c.copy_from_slice(a);
+        self.middle.clone_from(&self.now);
+        self.sum_up();
+        let [a, _, c] = &mut self.sums;
+        a.copy_from_slice(c);
     }
 
     /// Moves on by one step: afterwards [`Self::at_start`] holds what [`Self::at_end`] held, and the
@@ -191,8 +221,17 @@ impl WaveBank {
             lanes::advance(self.path, &by, &self.middle, &mut self.now);
         }
         self.deviation_m = end_m;
+        self.sum_up();
+    }
+
+    /// Sums at the middle and the end.
+    fn sum_up(&mut self) {
+        let [middle, end] = &mut self.short;
+        middle.round(&self.middle);
+        end.round(&self.now);
         let [_, b, c] = &mut self.sums;
-        lanes::sums(self.path, &self.table, [&self.middle, &self.now], [b, c]);
+        let table = &self.amplitudes.short;
+        lanes::sums(self.path, table, [middle, end], [b, c]);
     }
 
     /// Channels at the start of the step.
@@ -215,8 +254,7 @@ impl WaveBank {
     pub fn direct(&self, t_s: f64, deviation_m: [f64; 2], scratch: &mut Direct) {
         scratch.resize(self.components(), self.sums[0].len(), self.channels);
         exact(self.phases(t_s, deviation_m), &mut scratch.q);
-        let [a, b] = &mut scratch.sums;
-        lanes::sums(self.path, &self.table, [&scratch.q, &scratch.q], [a, b]);
+        lanes::sums_exact(&self.amplitudes.exact, &scratch.q, &mut scratch.sums);
     }
 
     fn phases(&self, t_s: f64, d: [f64; 2]) -> impl Iterator<Item = f64> {
@@ -231,23 +269,21 @@ impl WaveBank {
 #[derive(Clone, Debug, Default)]
 pub struct Direct {
     q: Phasors,
-    sums: [Vec<f64>; 2],
+    sums: Vec<f64>,
     channels: usize,
 }
 
 impl Direct {
     /// The channels last evaluated.
     pub fn channels(&self) -> &[f64] {
-        &self.sums[0][..self.channels]
+        &self.sums[..self.channels]
     }
 
     fn resize(&mut self, components: usize, padded: usize, channels: usize) {
         self.channels = channels;
         self.q.re.resize(components, 0.0);
         self.q.im.resize(components, 0.0);
-        for s in &mut self.sums {
-            s.resize(padded, 0.0);
-        }
+        self.sums.resize(padded, 0.0);
     }
 }
 
