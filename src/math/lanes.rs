@@ -167,6 +167,14 @@ impl ShortPhasors {
             *to = [*re as f32, *im as f32];
         }
     }
+
+    /// Takes over an even count of plain numbers, two by two.
+    pub fn round_pairs(&mut self, x: &[f64]) {
+        self.re_im.resize(x.len() / 2, [0.0; 2]);
+        for (to, pair) in self.re_im.iter_mut().zip(x.chunks_exact(2)) {
+            *to = [pair[0] as f32, pair[1] as f32];
+        }
+    }
 }
 
 /// Sums of all channels at two instants. `table` holds blocks of [`BLOCK`] channels; within a

@@ -13,6 +13,8 @@
 //! signed encounter frequency at nominal speed (rad/s), k_i wave number (rad/m), mu_i relative to
 //! the mean course, eps_i phase at the start (rad), h step (s).
 //!
+//! Channels that are combinations of fewer sums are mixed from those ([`reduce`]).
+//!
 //! Within a run the amplitudes are rounded to single precision and the phasors advance by half steps: one fixed rotation for the nominal track and a
 //! small one for the change of deviation. Every [`EXACT_EVERY`] steps, and after a jump, they
 //! are formed anew from the step's index. Because the deviation at the middle and the end of a
@@ -61,32 +63,79 @@ pub struct WaveBank {
     now: Phasors,
     middle: Phasors,
     short: [ShortPhasors; 2],
+    /// Sums from which the channels are mixed, at the middle and the end, and the same rounded.
+    few: [Vec<f64>; 2],
+    few_short: [ShortPhasors; 2],
     sums: [Vec<f64>; 3],
 }
 
-/// Amplitude of every channel for every component, in blocks of channels; never changes, so that all runs of a case share it.
+/// Amplitude of every channel for every component; never changes, so that all runs of a case share it.
 #[derive(Debug)]
 struct Amplitudes {
-    /// In single precision, an even number of components.
+    /// Single precision, blocks of channels (or of sums that `mix` makes channels of), an even number of components.
     short: Vec<f32>,
-    /// In double precision, for [`WaveBank::direct`].
+    /// Blocks of sums in `short`.
+    blocks: usize,
+    /// From pairs of sums to channels, laid out as `short` is; empty when the sums are the channels.
+    mix: Vec<f32>,
+    /// In double precision, blocks of channels, for [`WaveBank::direct`].
     exact: Vec<f64>,
 }
 
 impl Amplitudes {
-    /// From blocks in double precision for `n` components.
-    fn new(exact: Vec<f64>, n: usize) -> Self {
-        let mut short = Vec::with_capacity(exact.len() + 2 * BLOCK * exact.len().div_ceil(n.max(1)));
-        if n > 0 {
-            for block in exact.chunks_exact(n * 2 * BLOCK) {
-                short.extend(block.iter().map(|v| *v as f32));
-                if !n.is_multiple_of(2) {
-                    short.resize(short.len() + 2 * BLOCK, 0.0);
-                }
-            }
+    /// From the channels' rows: real parts of all `n` components, then imaginary ones.
+    fn new(rows: &[f64], channels: usize, n: usize) -> Self {
+        let reduced = reduce::reduce(rows, 2 * n);
+        let row = |j: usize| &rows[j * 2 * n..(j + 1) * 2 * n];
+        let exact = |j: usize, i: usize| [row(j)[i], row(j)[n + i]];
+        let table = Amplitudes {
+            short: Vec::new(),
+            blocks: channels.div_ceil(BLOCK),
+            mix: Vec::new(),
+            exact: blocks(channels, n, exact),
+        };
+        let even = n.next_multiple_of(2);
+        let Some(r) = reduced else {
+            let padded = |j: usize, i: usize| if i < n { exact(j, i) } else { [0.0; 2] };
+            return Amplitudes {
+                short: short(&blocks(channels, even, padded)),
+                ..table
+            };
+        };
+        let basis = |j: usize, i: usize| {
+            let row = &r.basis[j * 2 * n..(j + 1) * 2 * n];
+            if i < n { [row[i], row[n + i]] } else { [0.0; 2] }
+        };
+        let pairs = r.rank.div_ceil(BLOCK) * BLOCK / 2;
+        // re of a pair times its first number less im times minus its second
+        let mix = |j: usize, i: usize| {
+            let c = |k: usize| r.mix[j].get(k).copied().unwrap_or(0.0);
+            [c(2 * i), -c(2 * i + 1)]
+        };
+        Amplitudes {
+            short: short(&blocks(r.rank, even, basis)),
+            blocks: r.rank.div_ceil(BLOCK),
+            mix: short(&blocks(channels, pairs, mix)),
+            ..table
         }
-        Amplitudes { short, exact }
     }
+}
+
+/// Numbers `at(j, i)` (two of each) of rows j and columns i in blocks of rows, as [`lanes::sums`] wants them.
+fn blocks(rows: usize, columns: usize, at: impl Fn(usize, usize) -> [f64; 2]) -> Vec<f64> {
+    let mut table = vec![0.0; rows.div_ceil(BLOCK) * columns * 2 * BLOCK];
+    for j in 0..rows {
+        for i in 0..columns {
+            let [a, b] = at(j, i);
+            let place = ((j / BLOCK) * columns + i) * 2 * BLOCK + j % BLOCK;
+            (table[place], table[place + BLOCK]) = (a, b);
+        }
+    }
+    table
+}
+
+fn short(table: &[f64]) -> Vec<f32> {
+    table.iter().map(|v| *v as f32).collect()
 }
 
 impl WaveBank {
@@ -105,24 +154,24 @@ impl WaveBank {
         assert_eq!(per_metre.len(), components.len() * channels);
         let n = components.len();
         let k = |c: &Component| c.omega_rad_s * c.omega_rad_s / g_m_s2;
-        let blocks = channels.div_ceil(BLOCK);
-        let mut table = vec![0.0; blocks * n * 2 * BLOCK];
+        let mut rows = vec![0.0; channels * 2 * n];
         for (i, c) in components.iter().enumerate() {
             for j in 0..channels {
                 let x = per_metre[i * channels + j] * c.amplitude_m;
-                let row = ((j / BLOCK) * n + i) * 2 * BLOCK + j % BLOCK;
-                table[row] = x.re;
-                table[row + BLOCK] = x.im;
+                (rows[j * 2 * n + i], rows[j * 2 * n + n + i]) = (x.re, x.im);
             }
         }
+        let amplitudes = Amplitudes::new(&rows, channels, n);
         let zero = Phasors {
             re: vec![0.0; n],
             im: vec![0.0; n],
         };
-        let sums = vec![0.0; blocks * BLOCK];
+        let sums = vec![0.0; channels.div_ceil(BLOCK) * BLOCK];
+        let few = vec![0.0; amplitudes.blocks * BLOCK];
         WaveBank {
             channels,
-            amplitudes: Arc::new(Amplitudes::new(table, n)),
+            few: [few.clone(), few],
+            amplitudes: Arc::new(amplitudes),
             omega_e_rad_s: components
                 .iter()
                 .map(|c| encounter_rad_s(c.omega_rad_s, speed_m_s, c.mu_rad, g_m_s2))
@@ -139,6 +188,7 @@ impl WaveBank {
             now: zero.clone(),
             middle: zero,
             short: [ShortPhasors::default(), ShortPhasors::default()],
+            few_short: [ShortPhasors::default(), ShortPhasors::default()],
             sums: [sums.clone(), sums.clone(), sums],
         }
     }
@@ -230,8 +280,17 @@ impl WaveBank {
         middle.round(&self.middle);
         end.round(&self.now);
         let [_, b, c] = &mut self.sums;
-        let table = &self.amplitudes.short;
-        lanes::sums(self.path, table, [middle, end], [b, c]);
+        let a = &self.amplitudes;
+        if a.mix.is_empty() {
+            lanes::sums(self.path, &a.short, [middle, end], [b, c]);
+            return;
+        }
+        let [few_middle, few_end] = &mut self.few;
+        lanes::sums(self.path, &a.short, [middle, end], [few_middle, few_end]);
+        let [few_middle, few_end] = &mut self.few_short;
+        few_middle.round_pairs(&self.few[0]);
+        few_end.round_pairs(&self.few[1]);
+        lanes::sums(self.path, &a.mix, [few_middle, few_end], [b, c]);
     }
 
     /// Channels at the start of the step.
@@ -329,5 +388,6 @@ impl Track {
     }
 }
 
+mod reduce;
 #[cfg(test)]
 mod tests;

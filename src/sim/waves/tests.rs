@@ -189,3 +189,44 @@ fn calm_water_is_calm() {
     assert!(bank.at_middle().iter().all(|v| v.abs() < f64::MIN_POSITIVE));
     assert_eq!((bank.channels(), bank.components()), (20, 0));
 }
+
+#[test]
+fn a_long_crested_sea_needs_fewer_sums() {
+    // elevations and their quadratures along a craft of 30 m: 80 channels
+    let mut s = Stream::new(7, 0, Purpose::Other);
+    let components: Vec<Component> = (0..200)
+        .map(|i| Component {
+            omega_rad_s: 0.4 + 0.012 * f64::from(i),
+            mu_rad: 2.5,
+            amplitude_m: 0.05,
+            phase_rad: s.phase_rad(),
+        })
+        .collect();
+    let mut x = Vec::new();
+    for c in &components {
+        let k = c.omega_rad_s.powi(2) / G_M_S2;
+        for j in 0..40 {
+            let e = Complex64::from_polar(1.0, -k * (0.75 * f64::from(j) - 15.0));
+            x.extend([e, e * Complex64::I]);
+        }
+    }
+    let mut bank = WaveBank::new(&components, 80, &x, 9.0, G_M_S2);
+    assert!(bank.amplitudes.blocks <= 3, "{}", bank.amplitudes.blocks); // of five
+    bank.start(0.1, 0, [0.0; 2]);
+    let mut direct = Direct::default();
+    // RMS of each channel
+    let scale = 0.05 * (200.0_f64 / 2.0).sqrt();
+    let (mut worst, mut sum) = (0.0_f64, 0.0);
+    for step in 0..500 {
+        let t = f64::from(step) * 0.1;
+        bank.advance(wander(t + 0.05), wander(t + 0.1));
+        bank.direct(t + 0.1, wander(t + 0.1), &mut direct);
+        for (a, b) in bank.at_end().iter().zip(direct.channels()) {
+            worst = worst.max((a - b).abs() / scale);
+            sum += (a - b).powi(2);
+        }
+    }
+    // the residual allowed, and single precision in two sums after each other
+    let rms = (sum / (500.0 * 80.0)).sqrt() / scale;
+    assert!(rms < 2e-6 && worst < 1e-5, "{rms:e} {worst:e}");
+}
