@@ -160,11 +160,12 @@ fn main() {
     let case = bench.case(timing(DURATION_S), Integrator::FixedStep);
     let layout = case.parts().craft.layout();
     println!(
-        "step {STEP_S} s, {} states, {} surfaces, {} components, {} channels",
+        "step {STEP_S} s, {} states, {} surfaces, {} components, {} channels from {} sums",
         layout.len(),
         layout.servo.len() / 2,
         case.bank().components(),
-        case.bank().channels()
+        case.bank().channels(),
+        case.bank().sums_made()
     );
     let mut total = f64::INFINITY;
     let mut outcome = String::new();

@@ -74,7 +74,8 @@ pub struct WaveBank {
 struct Amplitudes {
     /// Single precision, blocks of channels (or of sums that `mix` makes channels of), an even number of components.
     short: Vec<f32>,
-    /// Blocks of sums in `short`.
+    /// Sums in `short`, and blocks of them.
+    sums: usize,
     blocks: usize,
     /// From pairs of sums to channels, laid out as `short` is; empty when the sums are the channels.
     mix: Vec<f32>,
@@ -90,6 +91,7 @@ impl Amplitudes {
         let exact = |j: usize, i: usize| [row(j)[i], row(j)[n + i]];
         let table = Amplitudes {
             short: Vec::new(),
+            sums: channels,
             blocks: channels.div_ceil(BLOCK),
             mix: Vec::new(),
             exact: blocks(channels, n, exact),
@@ -114,6 +116,7 @@ impl Amplitudes {
         };
         Amplitudes {
             short: short(&blocks(r.rank, even, basis)),
+            sums: r.rank,
             blocks: r.rank.div_ceil(BLOCK),
             mix: short(&blocks(channels, pairs, mix)),
             ..table
@@ -208,6 +211,11 @@ impl WaveBank {
     /// Number of channels.
     pub fn channels(&self) -> usize {
         self.channels
+    }
+
+    /// Number of sums over all components that the channels are made from.
+    pub fn sums_made(&self) -> usize {
+        self.amplitudes.sums
     }
 
     /// Number of components.

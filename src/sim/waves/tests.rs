@@ -228,5 +228,5 @@ fn a_long_crested_sea_needs_fewer_sums() {
     }
     // the residual allowed, and single precision in two sums after each other
     let rms = (sum / (500.0 * 80.0)).sqrt() / scale;
-    assert!(rms < 2e-6 && worst < 1e-5, "{rms:e} {worst:e}");
+    assert!(rms < 1e-5 && worst < 5e-5, "{rms:e} {worst:e}");
 }

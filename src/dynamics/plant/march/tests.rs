@@ -53,6 +53,32 @@ fn servo(i: usize, t_s: f64) -> (f64, f64) {
     (a * (w * t_s).sin(), a * w * (w * t_s).cos())
 }
 
+/// What else acts.
+struct Rest {
+    zero: Vec<f64>,
+    thrust: Vec<f64>,
+}
+
+impl Rest {
+    fn new() -> Self {
+        Rest {
+            zero: vec![0.0; plant().surfaces.len()],
+            thrust: vec![2e4; plant().shafts.len()],
+        }
+    }
+
+    fn with<'a>(&'a self, waves: &'a [f64]) -> PlantInput<'a> {
+        PlantInput {
+            waves,
+            command_rad: &self.zero,
+            surface_hold_rad: &self.zero,
+            rate_limit_rad_s: &self.zero,
+            thrust_n: &self.thrust,
+            wind: Wrench::repeat(500.0),
+        }
+    }
+}
+
 fn start() -> Vec<f64> {
     let mut x = vec![0.0; plant().layout.len()];
     x[6] = plant().speed_m_s;
@@ -64,15 +90,7 @@ fn start() -> Vec<f64> {
 fn after(duration_s: f64, h: f64, by_march: bool) -> Vec<f64> {
     let (plant, sea) = (plant(), Sea::new(plant().channels.len()));
     let n = plant.surfaces.len();
-    let (zero, thrust) = (vec![0.0; n], vec![2e4; plant.shafts.len()]);
-    let input = |waves| PlantInput {
-        waves,
-        command_rad: &zero,
-        surface_hold_rad: &zero,
-        rate_limit_rad_s: &zero,
-        thrust_n: &thrust,
-        wind: Wrench::zeros(),
-    };
+    let rest = Rest::new();
     let put = |x: &mut [f64], t: f64| {
         for i in 0..n {
             (x[plant.layout.angle(i)], x[plant.layout.rate(i)]) = servo(i, t);
@@ -81,8 +99,8 @@ fn after(duration_s: f64, h: f64, by_march: bool) -> Vec<f64> {
     let (mut x, mut rate) = (start(), start());
     put(&mut x, 0.0);
     let mut march = March::new(plant, h);
-    assert!(march.start(&x, &input(&sea.at(0.0))));
-    march.now(&x, &input(&sea.at(0.0)), &mut rate);
+    assert!(march.start(&x, &rest.with(&sea.at(0.0))));
+    march.now(&x, &rest.with(&sea.at(0.0)), &mut rate);
     let mut rk4 = Rk4::new(x.len());
     for k in 0..(duration_s / h).round() as u32 {
         let t = f64::from(k) * h;
@@ -91,17 +109,17 @@ fn after(duration_s: f64, h: f64, by_march: bool) -> Vec<f64> {
             let path: Vec<_> = (0..n)
                 .map(|i| [servo(i, t + 0.5 * h), servo(i, t + h)])
                 .collect();
-            march.step(&mut x, &input(&now), [&middle, &end], &path, &mut rate);
+            march.step(&mut x, &rest.with(&now), [&middle, &end], &path, &mut rate);
         } else {
             let mut first = vec![0.0; x.len()];
-            plant.derivative(&x, &input(&now), &mut first);
+            plant.derivative(&x, &rest.with(&now), &mut first);
             rk4.step_from(h, &mut x, &first, |stage, x, dx| {
                 let (waves, t) = match stage {
                     Stage::End => (&end, t + h),
                     _ => (&middle, t + 0.5 * h),
                 };
                 put(x, t);
-                plant.derivative(x, &input(waves), dx);
+                plant.derivative(x, &rest.with(waves), dx);
             });
             put(&mut x, t + h);
         }
@@ -120,15 +138,8 @@ fn instants_meet_the_plant() {
             x[t] = 3e4;
         }
         let waves = Sea::new(plant.channels.len()).at(10.0 * s.normal());
-        let zero = vec![0.0; plant.surfaces.len()];
-        let input = PlantInput {
-            waves: &waves,
-            command_rad: &zero,
-            surface_hold_rad: &zero,
-            rate_limit_rad_s: &zero,
-            thrust_n: &vec![2e4; plant.shafts.len()],
-            wind: Wrench::repeat(500.0),
-        };
+        let rest = Rest::new();
+        let input = rest.with(&waves);
         let (mut want, mut got) = (vec![0.0; x.len()], vec![0.0; x.len()]);
         plant.derivative(&x, &input, &mut want);
         march.now(&x, &input, &mut got);
@@ -136,7 +147,7 @@ fn instants_meet_the_plant() {
             // the same sums in another order, of terms some hundred times their result
             assert!((got[i] - want[i]).abs() < 1e-10, "{i}: {} {}", got[i], want[i]);
         }
-        let (mut lift, mut of_march) = (zero.clone(), zero.clone());
+        let (mut lift, mut of_march) = (rest.zero.clone(), rest.zero.clone());
         plant.lift_n(&x, &input, &mut lift);
         march.lift_n(&mut of_march);
         for (a, b) in lift.iter().zip(&of_march) {
@@ -173,15 +184,8 @@ fn two_evaluations_meet_fine_steps() {
 #[test]
 fn start_refuses_long_steps() {
     let plant = plant();
-    let (waves, zero) = (vec![0.0; plant.channels.len()], vec![0.0; plant.surfaces.len()]);
-    let input = PlantInput {
-        waves: &waves,
-        command_rad: &zero,
-        surface_hold_rad: &zero,
-        rate_limit_rad_s: &zero,
-        thrust_n: &vec![2e4; plant.shafts.len()],
-        wind: Wrench::zeros(),
-    };
+    let (waves, rest) = (vec![0.0; plant.channels.len()], Rest::new());
+    let input = rest.with(&waves);
     assert!(March::new(plant, 0.1).start(&start(), &input));
     assert!(!March::new(plant, 2.0).start(&start(), &input));
 }
