@@ -133,6 +133,8 @@ struct Loop<'a> {
     x: Vec<f64>,
     before: Vec<f64>,
     rate: Vec<f64>,
+    /// At the start of the step.
+    truth: Truth,
     inputs: Inputs,
     heading: Option<HeadingHold>,
     speed: Option<SpeedHold>,
@@ -200,6 +202,7 @@ impl<'a> Loop<'a> {
             stale: true,
             rk4: Rk4::new(x.len()),
             before: x.clone(),
+            truth: Truth::new(0.0, &x, &vec![0.0; x.len()], craft.g_m_s2()),
             rate: vec![0.0; x.len()],
             inputs: Inputs {
                 held: Held::new(
@@ -256,15 +259,15 @@ impl<'a> Loop<'a> {
             let sample = step.is_multiple_of(timing.sample_every);
             self.begin(step, t_s, sample);
             if !sample {
-                self.between_samples(t_s);
+                self.between_samples();
             } else if let Err(error) = self.sample(step, t_s, law) {
                 return Outcome::ControllerFailed { t_s, error };
             }
             if step.is_multiple_of(timing.record_every) {
-                self.record(t_s, law);
+                self.record(law);
             }
             self.watch(step, t_s);
-            if self.observed(step, t_s, observers) {
+            if self.observed(step, observers) {
                 return Outcome::Stopped { t_s };
             }
             if step == timing.steps {
@@ -308,6 +311,7 @@ impl<'a> Loop<'a> {
             self.case.bank.direct(t_s, [self.x[0], self.x[1]], sums);
         }
         self.rate_now(step);
+        self.truth = Truth::new(t_s, &self.x, &self.rate, self.craft.g_m_s2());
     }
 
     /// The rate at the start of the step, unless the march has left it.
@@ -329,13 +333,9 @@ impl<'a> Loop<'a> {
         self.evaluations += 1;
     }
 
-    fn truth(&self, t_s: f64) -> Truth {
-        Truth::new(t_s, &self.x, &self.rate, self.craft.g_m_s2())
-    }
-
     /// Sensors, course and speed hold, law, and its commands on their way.
     fn sample(&mut self, step: u64, t_s: f64, law: &mut dyn Controller) -> Result<(), Error> {
-        let truth = self.truth(t_s);
+        let truth = self.truth;
         let exposure = sensing::Exposure {
             truth: &truth,
             waves: self.source.now(),
@@ -438,9 +438,9 @@ impl<'a> Loop<'a> {
     }
 
     /// Filters and delays of the sensors between samples.
-    fn between_samples(&mut self, t_s: f64) {
+    fn between_samples(&mut self) {
         if self.senses.have_memory() {
-            let truth = self.truth(t_s);
+            let truth = self.truth;
             let exposure = sensing::Exposure {
                 truth: &truth,
                 waves: self.source.now(),
@@ -451,8 +451,8 @@ impl<'a> Loop<'a> {
         }
     }
 
-    fn record(&mut self, t_s: f64, law: &dyn Controller) {
-        let truth = self.truth(t_s);
+    fn record(&mut self, law: &dyn Controller) {
+        let truth = self.truth;
         self.trace.clear();
         law.trace(&mut self.trace);
         let mut writer = match self.writer.take() {
@@ -494,7 +494,7 @@ impl<'a> Loop<'a> {
             self.most_yaw_rad = self.most_yaw_rad.max(yaw_rad.abs());
         }
         if !p.underside.is_empty() {
-            let truth = Truth::new(t_s, &self.x, &self.rate, self.craft.g_m_s2());
+            let truth = self.truth;
             let waves = self.source.now();
             for (i, (q, at)) in p.underside.iter().zip(&self.case.at.underside).enumerate() {
                 let depth = truth.depth_m(&q.r_m) + p.own_wave_factor * waves[*at];
@@ -516,11 +516,11 @@ impl<'a> Loop<'a> {
         }
     }
 
-    fn observed(&self, step: u64, t_s: f64, observers: &mut [&mut dyn Observer]) -> bool {
+    fn observed(&self, step: u64, observers: &mut [&mut dyn Observer]) -> bool {
         let mut stop = false;
         for o in observers {
             if step.is_multiple_of(o.every_n().max(1)) {
-                let truth = self.truth(t_s);
+                let truth = self.truth;
                 let view = View {
                     step,
                     steps: self.case.parts.timing.steps,
