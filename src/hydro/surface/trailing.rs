@@ -94,7 +94,6 @@ impl Surface {
 
 #[cfg(test)]
 mod tests {
-    use super::*;
     use crate::hydro::surface::tests::{all_off, demo_surfaces};
     use crate::spec::scenario::FinEffectsSpec;
 
