@@ -1,8 +1,8 @@
-//! How many seconds of sea one core simulates per second, and where the time goes.
+//! How many seconds of sea one core simulates per second, how many cases it makes a minute, and where the time goes.
 //!
-//! `cargo bench --bench step_rate` (`-- speed-only` leaves out the comparison): the smaller demonstration craft at 18 kn in a moderate bow sea of 200
-//! components, fixed step 0.1 s, sensors and the modal PID at 10 Hz. Parts are timed by running
-//! each alone as often as the loop calls it.
+//! `cargo bench --bench step_rate` (`-- speed-only` leaves out the comparison with the reference integrator): the smaller
+//! demonstration craft at 18 kn in a moderate bow sea of 200 components, fixed step 0.1 s, noisy sensors and the modal PID
+//! at 10 Hz, everything recorded. Parts are timed by running each alone as often as the loop calls it.
 #![allow(clippy::print_stdout)] // a bench reports to its caller
 
 use std::hint::black_box;
@@ -10,9 +10,11 @@ use std::path::Path;
 use std::sync::Arc;
 use std::time::Instant;
 
+use ridewright::campaign::judge;
 use ridewright::control::{self, Controller};
 use ridewright::dynamics::model::CraftModel;
-use ridewright::dynamics::plant::PlantInput;
+use ridewright::dynamics::plant::march::March;
+use ridewright::dynamics::plant::{Plant, PlantInput};
 use ridewright::frames::Wrench;
 use ridewright::linear::trim;
 use ridewright::math::ode::Tolerance;
@@ -47,12 +49,15 @@ struct Bench {
 }
 
 impl Bench {
+    fn plant(&self) -> Plant {
+        self.model
+            .plant(self.speed_m_s, &CourseSpec::default())
+            .expect("a plant at that speed")
+    }
+
     fn case(&self, timing: Timing, integrator: Integrator) -> Case {
         let course = CourseSpec::default();
-        let plant = self
-            .model
-            .plant(self.speed_m_s, &course)
-            .expect("a plant at that speed");
+        let plant = self.plant();
         let trim = trim::level(&plant).expect("a trim at that speed");
         let sea = realisation::realise(
             &read(SEA),
@@ -155,11 +160,12 @@ fn main() {
     let case = bench.case(timing(DURATION_S), Integrator::FixedStep);
     let layout = case.parts().craft.layout();
     println!(
-        "step {STEP_S} s, {} states, {} surfaces, {} components, {} channels",
+        "step {STEP_S} s, {} states, {} surfaces, {} components, {} channels from {} sums",
         layout.len(),
         layout.servo.len() / 2,
         case.bank().components(),
-        case.bank().channels()
+        case.bank().channels(),
+        case.bank().sums_made()
     );
     let mut total = f64::INFINITY;
     let mut outcome = String::new();
@@ -169,6 +175,16 @@ fn main() {
             outcome = black_box(run(&case, &mut *law)).outcome.to_string();
         }));
     }
+    let mut l = law();
+    let done = run(&case, &mut *l);
+    let plant = bench.plant();
+    let points: Vec<String> = case.parts().points.iter().map(|p| p.name.clone()).collect();
+    let judged = per_call(3, |_| {
+        black_box(judge::report(&done, &plant, &points));
+    });
+    let baked = per_call(3, |_| {
+        black_box(bench.case(timing(DURATION_S), Integrator::FixedStep));
+    });
     let seconds = DURATION_S + RUN_IN_S;
     let steps = seconds / STEP_S;
     println!("outcome: {outcome}");
@@ -176,14 +192,22 @@ fn main() {
         "simulated seconds per second of one core: {:.0}",
         seconds / total
     );
-    split(&case, total / steps);
+    println!(
+        "a case of {DURATION_S} s: sea and case {:.1} ms, run {:.1} ms, judging {:.1} ms ({} points): {:.0} cases a minute and core",
+        1e3 * baked,
+        1e3 * total,
+        1e3 * judged,
+        points.len(),
+        60.0 / (baked + total + judged)
+    );
+    split(&case, &plant, total / steps);
     if !std::env::args().any(|a| a == "speed-only") {
         accuracy(&bench, timing(300.0));
     }
 }
 
 /// Where a step's time goes.
-fn split(case: &Case, step_s: f64) {
+fn split(case: &Case, plant: &Plant, step_s: f64) {
     let mut bank = case.bank().clone();
     bank.start(STEP_S, 0, [0.0; 2]);
     let waves_s = per_call(20_000, |i| {
@@ -191,12 +215,10 @@ fn split(case: &Case, step_s: f64) {
         bank.advance([d, 0.0], [d + 0.005, 0.0]);
         black_box(bank.at_end());
     });
-    let craft = &case.parts().craft;
-    let x = &case.parts().start;
-    let surfaces = craft.layout().servo.len() / 2;
+    let start = &case.parts().start;
+    let surfaces = plant.surfaces.len();
     let zero = vec![0.0; surfaces];
     let limits = vec![1.0; surfaces];
-    let mut dx = vec![0.0; x.len()];
     let input = PlantInput {
         waves: bank.at_end(),
         command_rad: &zero,
@@ -205,20 +227,31 @@ fn split(case: &Case, step_s: f64) {
         thrust_n: &case.parts().thrust_n,
         wind: Wrench::zeros(),
     };
-    let plant_s = 4.0
-        * per_call(40_000, |_| {
-            craft.derivative(black_box(x), &input, &mut dx);
-            black_box(&dx);
-        });
-    let rest = step_s - waves_s - plant_s;
+    let servos = vec![[(0.0, 0.0); 2]; surfaces];
+    let (mut x, mut rate) = (start.clone(), start.clone());
+    let mut march = March::new(plant, STEP_S);
+    assert!(march.start(&x, &input), "the step suits the craft");
+    march.now(&x, &input, &mut rate);
+    let waves = [bank.at_middle(), bank.at_end()];
+    let craft_s = per_call(20_000, |_| {
+        x.copy_from_slice(start);
+        black_box(march.step(&mut x, &input, waves, &servos, &mut rate));
+    });
+    let rest = step_s - waves_s - craft_s;
     for (name, s) in [
         ("waves at two instants", waves_s),
-        ("craft, four evaluations", plant_s),
-        ("sensors, law, record, stepper", rest),
+        ("craft, two evaluations", craft_s),
+        ("servos, sensors, law, record", rest),
         ("step", step_s),
     ] {
         println!("{name:32} {:6.2} us  {:3.0} %", 1e6 * s, 100.0 * s / step_s);
     }
+    let mut dx = vec![0.0; start.len()];
+    let one = per_call(20_000, |_| {
+        plant.derivative(black_box(start), &input, &mut dx);
+        black_box(&dx);
+    });
+    println!("the whole derivative, as the reference takes it: {:.2} us", 1e6 * one);
 }
 
 /// Fixed step against the reference: worst ratio of RMS and of maxima.

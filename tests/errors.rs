@@ -319,6 +319,7 @@ fn whole(changes: &[(&str, &str, &str)]) -> String {
         "sea.json",
         "pid.json",
         "lqr.json",
+        "fault.json",
         "scenario.json",
     ];
     let files: Vec<(&str, Vec<u8>)> = names
@@ -382,4 +383,28 @@ fn faults_between_files() {
         "{text}"
     );
     assert!(text.contains("hint: did you mean \"lqr.json\"?"), "{text}");
+}
+
+#[test]
+fn a_fault_that_the_craft_cannot_have() {
+    let with = "\"duration_s\": 600, \"fault\": \"fault.json\"";
+    let named = ("scenario.json", "\"duration_s\": 600", with);
+    // the sample names surfaces as the demonstration craft does, this craft has others
+    let text = whole(&[named, ("fault.json", "\"aft port\"", "\"aft_prt\"")]);
+    for words in [
+        "`events[0].fault.surface.name` is \"aft_prt\", must name a surface that turns: there are fwd_stbd, fwd_port,",
+        "hint: did you mean \"aft_port\"?",
+        "fault.json:6:",
+        "`events[2].fault.supply.name` is \"port hydraulics\", must name a supply: there are aft",
+        "`events[6].fault.shaft.name` is \"port shaft\", must name a propulsor: there are shaft_stbd",
+    ] {
+        assert!(text.contains(words), "no {words} in\n{text}");
+    }
+    let missing = with.replace("fault.json", "falt.json");
+    let text = whole(&[("scenario.json", "\"duration_s\": 600", &missing)]);
+    let words = "`fault` leads to falt.json: there is no file";
+    assert!(
+        text.contains(words) && text.contains("did you mean \"fault.json\"?"),
+        "{text}"
+    );
 }

@@ -7,12 +7,14 @@ use super::criteria::JudgedCell;
 use super::design::{LawDesign, designs};
 use super::judge;
 use super::stage::Stage;
-use crate::error::Result;
+use crate::error::{Error, Result};
 use crate::metrics::compare::{Change, against};
 use crate::metrics::pool::{CaseNumbers, pool};
 use crate::metrics::ride::RideReport;
+use crate::sim::orders::Happening;
 use crate::sim::record::Record;
-use crate::sim::run::run;
+use crate::sim::run::{Run, run};
+use crate::spec::fault::FaultEventSpec;
 
 /// Which cases of a scenario to run: everything that is not named is run.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -42,6 +44,8 @@ pub struct RunResult {
     pub completed: bool,
     /// What may spoil it.
     pub warnings: Vec<String>,
+    /// What happened in its course: orders, faults, trips.
+    pub happenings: Vec<Happening>,
     /// Simulated time, s.
     pub simulated_s: f64,
     /// The judgement; none when the run ended within the run-in.
@@ -181,10 +185,26 @@ fn one(stage: &Stage, job: &Job) -> Result<RunResult> {
         outcome: result.outcome.to_string(),
         completed: result.outcome.is_completed(),
         warnings: result.warnings.iter().map(ToString::to_string).collect(),
+        happenings: result.record.happenings.clone(),
         simulated_s: result.record.len() as f64 * result.record.interval_s,
         ride: enough.then(|| judge::report(&result, &speed.plant, &points)),
         record: (Some(&job.seed) == stage.scenario.seeds.first()).then_some(result.record),
     })
+}
+
+/// The run of a result again, with `events` happening in place of the scenario's faults.
+///
+/// # Errors
+/// As [`Stage::case_with_faults`]; a result of another scenario.
+pub fn again(stage: &Stage, of: &RunResult, events: &[FaultEventSpec]) -> Result<Run> {
+    let mut speeds = stage.speeds.iter();
+    let speed = speeds.find(|s| s.speed_kn.total_cmp(&of.speed_kn).is_eq());
+    let law = stage.laws.iter().find(|l| l.spec.name == of.law);
+    let (Some(speed), Some(law)) = (speed, law) else {
+        return Err(Error::new("this result belongs to another scenario"));
+    };
+    let case = stage.case_with_faults(speed, of.heading_deg, of.seed, events)?;
+    Ok(run(&case, law.make()?.as_mut()))
 }
 
 /// Pools the seeds and puts every law beside the baseline of its speed and heading.

@@ -19,10 +19,9 @@ const DEEPEST_CONTACT_M: f64 = 0.5;
 pub fn report(run: &Run, plant: &Plant, points: &[String]) -> RideReport {
     let r = &run.record;
     let at = |name: &str| r.judged_of(name).unwrap_or(&[]);
-    let accelerations: Vec<[Vec<f64>; 3]> = points
-        .iter()
-        .map(|p| body_acceleration(r, p, plant.g_m_s2))
-        .collect();
+    let gravity = Gravity::new(r, plant.g_m_s2);
+    let accelerations: Vec<[Vec<f64>; 3]> =
+        points.iter().map(|p| gravity.left_out(r, p)).collect();
     let (roll, pitch) = (at("roll"), at("pitch"));
     let completed = run.outcome.is_completed();
     let angle: Vec<Names> = plant.surfaces.iter().map(|s| Names::new(&s.name)).collect();
@@ -126,22 +125,44 @@ fn clearances<'a>(r: &'a Record, surfaces: &'a [Names]) -> Vec<ClearanceSeries<'
 
 /// Acceleration of a point in body axes (x forward, y starboard, z down) without gravity.
 pub(super) fn body_acceleration(r: &Record, point: &str, g_m_s2: f64) -> [Vec<f64>; 3] {
-    let at = |q: &str| r.judged_of(&format!("{point}.{q}")).unwrap_or(&[]);
-    let (fwd, stbd, up) = (at("felt_fwd"), at("felt_stbd"), at("felt_up"));
-    let (phi, theta) = (
-        r.judged_of("roll").unwrap_or(&[]),
-        r.judged_of("pitch").unwrap_or(&[]),
-    );
-    let mut out = [Vec::new(), Vec::new(), Vec::new()];
-    for i in 0..fwd.len() {
-        let (sf, cf) = phi[i].sin_cos();
-        let (st, ct) = theta[i].sin_cos();
-        // what an accelerometer feels plus gravity along the tilted axes
-        out[0].push(fwd[i] - g_m_s2 * st);
-        out[1].push(stbd[i] + g_m_s2 * ct * sf);
-        out[2].push(-up[i] - g_m_s2 + g_m_s2 * ct * cf);
+    Gravity::new(r, g_m_s2).left_out(r, point)
+}
+
+/// Gravity along the tilted axes of a record, worked out once for all points.
+struct Gravity {
+    g_m_s2: f64,
+    /// g sin theta, g cos theta sin phi, g cos theta cos phi.
+    along_m_s2: Vec<[f64; 3]>,
+}
+
+impl Gravity {
+    fn new(r: &Record, g_m_s2: f64) -> Self {
+        let at = |name: &str| r.judged_of(name).unwrap_or(&[]);
+        let tilts = at("roll").iter().zip(at("pitch"));
+        let along_m_s2 = tilts.map(|(phi, theta)| {
+            let (sf, cf) = phi.sin_cos();
+            let (st, ct) = theta.sin_cos();
+            [g_m_s2 * st, g_m_s2 * ct * sf, g_m_s2 * ct * cf]
+        });
+        Gravity {
+            g_m_s2,
+            along_m_s2: along_m_s2.collect(),
+        }
     }
-    out
+
+    /// What an accelerometer at the point feels plus gravity along the tilted axes.
+    fn left_out(&self, r: &Record, point: &str) -> [Vec<f64>; 3] {
+        let at = |q: &str| r.judged_of(&format!("{point}.{q}")).unwrap_or(&[]);
+        let (fwd, stbd, up) = (at("felt_fwd"), at("felt_stbd"), at("felt_up"));
+        let with = |felt: &[f64], f: &dyn Fn(f64, &[f64; 3]) -> f64| -> Vec<f64> {
+            felt.iter().zip(&self.along_m_s2).map(|(a, g)| f(*a, g)).collect()
+        };
+        [
+            with(fwd, &|a, g| a - g[0]),
+            with(stbd, &|a, g| a + g[1]),
+            with(up, &|a, g| -a - self.g_m_s2 + g[2]),
+        ]
+    }
 }
 
 /// Torque of the water about the stock, from angle and lift (incidence from the lift's slope).

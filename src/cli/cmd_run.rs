@@ -12,6 +12,7 @@ use crate::campaign::stage::Stage;
 use crate::error::{Error, Result};
 use crate::metrics::ride::RideReport;
 use crate::report::chart::Heading;
+use crate::report::faults::fault_history;
 use crate::report::file_word;
 use crate::report::orders::order_history;
 use crate::sim::record::Record;
@@ -40,7 +41,8 @@ pub struct Options {
     pub output: OutputArgs,
 }
 
-/// Runs the chosen cases; with an output folder, writes each first seed's history as CSV.
+/// Runs the chosen cases; with an output folder, writes each first seed's history as CSV, and draws what was
+/// ordered or broke in it and what followed.
 ///
 /// # Errors
 /// What is wrong with the scenario or its files; nothing left to run; a folder that cannot be
@@ -76,7 +78,9 @@ pub fn run(options: &Options, cache: Option<&Path>, shell: &mut Shell) -> Result
                 let name = history_name(r);
                 write_history(&dir.join(&name), record)?;
                 shell.talk(&format!("written: {}", dir.join(&name).display()));
-                if !record.happenings.is_empty() {
+                if stage.fault.is_some() {
+                    draw_fault(dir, &name, &stage, &found, r, record)?;
+                } else if !record.happenings.is_empty() {
                     let words = format!(
                         "{}, {} kn, waves to {} deg, {}",
                         found.craft, r.speed_kn, r.heading_deg, found.sea
@@ -96,6 +100,32 @@ pub fn run(options: &Options, cache: Option<&Path>, shell: &mut Shell) -> Result
     } else {
         Status::NotMet
     })
+}
+
+/// A run with faults, the same one without them behind.
+fn draw_fault(
+    dir: &Path,
+    name: &str,
+    stage: &Stage,
+    found: &Comparison,
+    r: &RunResult,
+    record: &Record,
+) -> Result<()> {
+    let healthy = compare::again(stage, r, &[])?;
+    let words = format!(
+        "{}, {}; {} kn, waves to {} deg, {}, seed {}",
+        found.craft, r.law, r.speed_kn, r.heading_deg, found.sea, r.seed
+    );
+    let title = stage.fault.as_ref().map_or("Fault", |f| &f.name);
+    let mut letters = title.chars();
+    let first = letters.next().map(|c| c.to_uppercase().to_string());
+    let title = format!("{}{}", first.unwrap_or_default(), letters.as_str());
+    let head = Heading::new(title, words, "");
+    let stem = name
+        .trim_end_matches(".csv")
+        .replacen("history", "fault", 1);
+    fault_history(record, Some(&healthy.record), head).write(dir, &stem)?;
+    Ok(())
 }
 
 fn nothing_left(stage: &Stage) -> Error {
@@ -122,6 +152,9 @@ fn print(found: &Comparison, shell: &mut Shell) -> Result<()> {
             "\n{} kn, waves to {} deg, seed {}, {}: {}",
             r.speed_kn, r.heading_deg, r.seed, r.law, r.outcome
         ))?;
+        for h in &r.happenings {
+            shell.data(&format!("  {:.1} s: {}", h.t_s, h.words))?;
+        }
         if let Some(ride) = &r.ride {
             shell.data(&motions(ride))?;
             shell.data(&points(ride))?;

@@ -53,6 +53,15 @@ pub struct Actuator {
     limit_by_speed: Vec<[f64; 2]>,
 }
 
+/// On one branch a servo is linear.
+#[derive(Clone, Copy, Debug, PartialEq)]
+enum Branch {
+    /// Goes for the command, short of it by half the dead band on the side it comes from, rad.
+    Follows(f64),
+    /// Takes on a rate, rad/s: the limit, or none within the dead band.
+    Runs(f64),
+}
+
 impl Actuator {
     /// The servo of `surface`; a supply that `supplies` does not name counts as its own.
     pub fn new(surface: &SurfaceSpec, supplies: &[SupplySpec]) -> Self {
@@ -122,9 +131,9 @@ impl Actuator {
         2.0 * self.damping_ratio * self.natural_frequency_rad_s * (wanted - rate_rad_s)
     }
 
-    /// Angle and rate after `dt_s` under a command that holds, exactly inside the limits; `free` is
-    /// [`Actuator::free_motion`] over the same time. At the rate limit or with a dead band by
-    /// Runge-Kutta steps of a quarter radian of the servo.
+    /// Angle and rate after `dt_s` under a command that holds; `free` is [`Actuator::free_motion`] over the same time.
+    /// Exact as long as the servo stays on one branch: following, at its rate limit, or within the dead band. Where it
+    /// changes over, by Runge-Kutta steps of a quarter radian of the servo.
     pub fn advance(
         &self,
         free: &[f64; 4],
@@ -132,15 +141,30 @@ impl Actuator {
         (angle_rad, rate_rad_s): (f64, f64),
         dt_s: f64,
     ) -> (f64, f64) {
-        let e = angle_rad - command_rad;
-        let next = (
-            free[0] * e + free[1] * rate_rad_s,
-            free[2] * e + free[3] * rate_rad_s,
-        );
-        let loop_gain = self.natural_frequency_rad_s / (2.0 * self.damping_ratio);
-        let most = rate_limit_rad_s / loop_gain;
-        if self.dead_band_rad <= 0.0 && e.abs() <= most && next.0.abs() <= most {
-            return (command_rad + next.0, next.1);
+        let branch = |a: f64| self.branch(command_rad - a, rate_limit_rad_s);
+        let on = branch(angle_rad);
+        let next = match on {
+            Branch::Follows(short_rad) => {
+                let aim = command_rad - short_rad;
+                let e = angle_rad - aim;
+                (
+                    aim + free[0] * e + free[1] * rate_rad_s,
+                    free[2] * e + free[3] * rate_rad_s,
+                )
+            }
+            Branch::Runs(wanted) => {
+                // what the rate loop leaves: exp(-2 zeta wn dt), the determinant of the transition
+                let left = free[0] * free[3] - free[1] * free[2];
+                let off = rate_rad_s - wanted;
+                let pace = 2.0 * self.damping_ratio * self.natural_frequency_rad_s;
+                (
+                    angle_rad + wanted * dt_s + off * (1.0 - left) / pace,
+                    wanted + off * left,
+                )
+            }
+        };
+        if branch(next.0) == on {
+            return next;
         }
         let n = (4.0 * self.natural_frequency_rad_s * dt_s).ceil().max(1.0);
         let h = dt_s / n;
@@ -161,6 +185,21 @@ impl Actuator {
             r += h / 6.0 * (r1 + 2.0 * (r2 + r3) + r4);
         }
         (a, r)
+    }
+
+    /// How the servo answers to an error, rad.
+    fn branch(&self, error_rad: f64, rate_limit_rad_s: f64) -> Branch {
+        let half = 0.5 * self.dead_band_rad;
+        let short = error_rad.clamp(-half, half);
+        let felt = error_rad - short;
+        let asked = felt * self.natural_frequency_rad_s / (2.0 * self.damping_ratio);
+        if half > 0.0 && error_rad.abs() <= half {
+            Branch::Runs(0.0)
+        } else if asked.abs() > rate_limit_rad_s {
+            Branch::Runs(rate_limit_rad_s.copysign(asked))
+        } else {
+            Branch::Follows(short)
+        }
     }
 
     /// Transition of (angle - command, rate) over `dt_s` inside the limits, row by row.

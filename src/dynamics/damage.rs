@@ -1,7 +1,7 @@
 //! A plant that has lost surfaces or whose servos have grown slack.
 //!
 //! # Equation
-//! A lost surface has no area, and what stands in its wake meets none. Its added mass stays, in the mass matrix and
+//! A lost surface has neither area nor lift; what it shed before goes on its way downstream. Its added mass stays, in the mass matrix and
 //! in the wave force alike: it is a thousandth of the craft's. Backlash: the wider of the servo's own and the grown one.
 //!
 //! # Symbols
@@ -14,7 +14,7 @@
 //! None needed.
 //!
 //! # Checked by
-//! `a_lost_surface_gives_no_force` (tests/faults.rs)
+//! `a_lost_surface_gives_no_force` (tests/faults_physics.rs)
 
 use nalgebra::Vector6;
 
@@ -54,9 +54,7 @@ impl Plant {
         let mut out = self.clone();
         for (i, gone) in damage.lost.iter().enumerate() {
             if *gone {
-                out.surfaces[i].area_m2 = 0.0;
-                let from_it = out.links.iter_mut().filter(|l| l.from == i);
-                from_it.for_each(|l| l.angle_per_lift_coefficient = 0.0);
+                out.surfaces[i].take_off();
             }
         }
         for (a, grown) in out.actuators.iter_mut().zip(&damage.backlash_rad) {

@@ -192,6 +192,8 @@ impl Errors {
 struct Channel {
     errors: Errors,
     bias: f64,
+    /// Filter over the usual step: corner times step, and what it leaves.
+    usual: [f64; 2],
     input: f64,
     filtered: f64,
     /// (time, filtered value), oldest first; never longer than its capacity.
@@ -202,8 +204,10 @@ impl Channel {
     fn new(errors: Errors, step_s: f64, with_bias: bool, rng: &mut ChaCha8Rng) -> Self {
         let draw: f64 = StandardNormal.sample(rng);
         let rows = (errors.delay_s / step_s.max(1e-6)).ceil().min(1e6) as usize + 3;
+        let x = errors.corner_rad_s * step_s;
         Channel {
             errors,
+            usual: [x, (-x).exp()],
             bias: if with_bias { draw * errors.bias } else { 0.0 },
             input: 0.0,
             filtered: 0.0,
@@ -221,7 +225,14 @@ impl Channel {
         let x = self.errors.corner_rad_s * dt_s;
         if x.is_finite() {
             // exact for u linear over the step
-            let (decay, slope) = ((-x).exp(), (u - self.input) / x);
+            let [usual, left] = self.usual;
+            // a step of an index times the step differs in the last digits only
+            let decay = if (x - usual).abs() <= 1e-9 * usual {
+                left
+            } else {
+                (-x).exp()
+            };
+            let slope = (u - self.input) / x;
             self.filtered = u - slope + (self.filtered - self.input + slope) * decay;
         } else {
             self.filtered = u;

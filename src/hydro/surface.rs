@@ -297,6 +297,9 @@ impl Surface {
         let w = lift::separated_share(local, self.stall_rad);
         let attached =
             linear * a.lever_linear_m + self.cross_flow_lift(alpha_rad, delta_rad) * a.lever_half_m;
+        if w <= 0.0 {
+            return attached;
+        }
         attached * (1.0 - w) + lift::separated_lift(local) * a.lever_half_m * w
     }
 }

@@ -27,6 +27,9 @@ use num_complex::Complex64;
 use realfft::RealFftPlanner;
 
 mod extend;
+mod pair;
+
+pub(crate) use pair::powers;
 
 thread_local! {
     // plans cost more than transforms; one planner per thread keeps them
@@ -139,16 +142,23 @@ pub fn welch(x: &[f64], dt_s: f64, segment: usize) -> Density {
     out
 }
 
+/// Raw periodogram from the powers |X_k|^2 (k from 0) of a record of `n` samples less its mean.
+pub(crate) fn periodogram_of(power: &[f64], n: usize, dt_s: f64) -> Density {
+    density(power.iter().copied(), n, n as f64, dt_s)
+}
+
 fn segment_density(x: &[f64], window: &[f64], dt_s: f64) -> Density {
     let n = x.len();
     let m = mean(x);
     let tapered: Vec<f64> = x.iter().zip(window).map(|(v, w)| (v - m) * w).collect();
-    let power: f64 = window.iter().map(|w| w * w).sum();
-    let scale = 2.0 * dt_s / (TAU * power);
-    let mut s: Vec<f64> = forward(&tapered)
-        .iter()
-        .map(|c| scale * c.norm_sqr())
-        .collect();
+    let weight: f64 = window.iter().map(|w| w * w).sum();
+    let power = forward(&tapered);
+    density(power.iter().map(Complex64::norm_sqr), n, weight, dt_s)
+}
+
+fn density(power: impl Iterator<Item = f64>, n: usize, weight: f64, dt_s: f64) -> Density {
+    let scale = 2.0 * dt_s / (TAU * weight);
+    let mut s: Vec<f64> = power.map(|p| scale * p).collect();
     if let Some(first) = s.first_mut() {
         *first *= 0.5;
     }
@@ -168,30 +178,85 @@ fn segment_density(x: &[f64], window: &[f64], dt_s: f64) -> Density {
 /// The ends are continued by linear prediction over `pad_s` seconds and faded out, so that the
 /// filter starts on motion like that inside the record. `response` takes the frequency in Hz.
 pub fn filter(x: &[f64], dt_s: f64, pad_s: f64, response: impl Fn(f64) -> Complex64) -> Vec<f64> {
-    let n = x.len();
-    if n < 2 {
-        return vec![0.0; n];
+    Padded::new(x, dt_s, pad_s).filtered(response)
+}
+
+/// A record with continued ends in the frequency domain, to be filtered more than once.
+#[derive(Clone, Debug)]
+pub struct Padded {
+    spectrum: Vec<Complex64>,
+    samples: usize,
+    pad: usize,
+    total: usize,
+    dt_s: f64,
+}
+
+impl Padded {
+    /// Continues the ends over `pad_s`, see [`filter`].
+    pub fn new(x: &[f64], dt_s: f64, pad_s: f64) -> Self {
+        let n = x.len();
+        let pad = (pad_s / dt_s).ceil() as usize;
+        let total = fast_length(n + 2 * pad);
+        let mut y = vec![0.0; total];
+        if n >= 2 {
+            let m = mean(x);
+            for j in 0..n {
+                y[pad + j] = x[j] - m;
+            }
+            let inside = &y[pad..pad + n];
+            let ends = (extend::before(inside, pad), extend::after(inside, pad));
+            for j in 0..pad {
+                let fade =
+                    0.5 + 0.5 * (std::f64::consts::PI * (j + 1) as f64 / (pad + 1) as f64).cos();
+                y[pad - 1 - j] = fade * ends.0[j];
+                y[pad + n + j] = fade * ends.1[j];
+            }
+        }
+        Padded {
+            spectrum: forward(&y),
+            samples: n,
+            pad,
+            total,
+            dt_s,
+        }
     }
-    let m = mean(x);
-    let pad = (pad_s / dt_s).ceil() as usize;
-    let total = fast_length(n + 2 * pad);
-    let mut y = vec![0.0; total];
-    for j in 0..n {
-        y[pad + j] = x[j] - m;
+
+    /// Samples with the ends.
+    pub fn total(&self) -> usize {
+        self.total
     }
-    let inside = y[pad..pad + n].to_vec();
-    let ends = (extend::before(&inside, pad), extend::after(&inside, pad));
-    for j in 0..pad {
-        let fade = 0.5 + 0.5 * (std::f64::consts::PI * (j + 1) as f64 / (pad + 1) as f64).cos();
-        y[pad - 1 - j] = fade * ends.0[j];
-        y[pad + n + j] = fade * ends.1[j];
+
+    /// Sample interval, s.
+    pub fn dt_s(&self) -> f64 {
+        self.dt_s
     }
-    let mut spectrum = forward(&y);
+
+    /// The record filtered; `response` takes the frequency in Hz.
+    pub fn filtered(&self, response: impl Fn(f64) -> Complex64) -> Vec<f64> {
+        self.filtered_by(&responses(self.total, self.dt_s, response))
+    }
+
+    /// The same by the values of [`responses`].
+    pub fn filtered_by(&self, response: &[Complex64]) -> Vec<f64> {
+        let spectrum = self.spectrum.iter().zip(response).map(|(c, r)| c * r);
+        let mut y = inverse(spectrum.collect(), self.total);
+        y.truncate(self.pad + self.samples);
+        y.drain(..self.pad);
+        if self.samples < 2 {
+            y.fill(0.0);
+        }
+        y
+    }
+}
+
+/// A response at the frequencies of a record of `total` samples.
+pub fn responses(
+    total: usize,
+    dt_s: f64,
+    response: impl Fn(f64) -> Complex64,
+) -> Vec<Complex64> {
     let df = 1.0 / (total as f64 * dt_s);
-    for (k, c) in spectrum.iter_mut().enumerate() {
-        *c *= response(df * k as f64);
-    }
-    inverse(spectrum, total)[pad..pad + n].to_vec()
+    (0..=total / 2).map(|k| response(df * k as f64)).collect()
 }
 
 /// Smallest even length of small prime factors that is not below `n`.

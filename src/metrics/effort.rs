@@ -76,7 +76,6 @@ pub struct SurfaceEffort {
 
 /// Effort of one surface sampled every `dt_s`.
 pub fn surface_effort(s: &SurfaceSeries<'_>, dt_s: f64, level: f64) -> SurfaceEffort {
-    let r = record::record_stats(s.angle_rad, level);
     let own;
     let rate = if let Some(rate) = s.rate_rad_s {
         rate
@@ -84,6 +83,7 @@ pub fn surface_effort(s: &SurfaceSeries<'_>, dt_s: f64, level: f64) -> SurfaceEf
         own = rate_of(s.angle_rad, dt_s);
         &own
     };
+    let [(r, _), (of_rate, _)] = record::record_stats_pair(s.angle_rad, rate, level);
     let n = s.angle_rad.len().max(1) as f64;
     let per_hour = 3600.0 / (n * dt_s);
     let share = |count: usize| count as f64 / n;
@@ -104,7 +104,7 @@ pub fn surface_effort(s: &SurfaceSeries<'_>, dt_s: f64, level: f64) -> SurfaceEf
         name: s.name.to_owned(),
         mean_deg: r.mean.map(f64::to_degrees),
         rms_deg: r.rms.map(f64::to_degrees),
-        rate_rms_deg_s: rate_rms(rate, level).map(f64::to_degrees),
+        rate_rms_deg_s: rate_rms(rate, of_rate.rms).map(f64::to_degrees),
         max_deg: s
             .angle_rad
             .iter()
@@ -128,11 +128,11 @@ pub fn surface_effort(s: &SurfaceSeries<'_>, dt_s: f64, level: f64) -> SurfaceEf
     }
 }
 
-fn rate_rms(rate: &[f64], level: f64) -> Interval {
+fn rate_rms(rate: &[f64], found: Interval) -> Interval {
     if rate.is_empty() {
         return Interval::exact(stats::rms(rate));
     }
-    record::rms_interval(rate, level)
+    found
 }
 
 #[cfg(test)]

@@ -34,24 +34,50 @@ pub const TIPPING_LONGITUDINAL: f64 = 0.17;
 /// about three wave encounters.
 const CLUMP_S: f64 = 20.0;
 
-/// Lateral force estimator, m/s2, from the lateral acceleration in body axes without gravity (m/s2),
-/// roll and pitch (rad).
-pub fn lateral_force_m_s2(a_y: &[f64], roll_rad: &[f64], pitch_rad: &[f64]) -> Vec<f64> {
-    a_y.iter()
-        .zip(roll_rad)
-        .zip(pitch_rad)
-        .map(|((a, phi), theta)| a - G_M_S2 * phi.sin() * theta.cos())
-        .collect()
+/// Gravity along the tilted deck, worked out once for all points, m/s2.
+#[derive(Clone, Debug)]
+pub struct Tilt {
+    side_m_s2: Vec<f64>,
+    normal_m_s2: Vec<f64>,
 }
 
-/// Force per mass that holds a body on the deck, m/s2, g at rest; `a_z` down in body axes without
-/// gravity (m/s2).
+impl Tilt {
+    /// From roll and pitch, rad.
+    pub fn new(roll_rad: &[f64], pitch_rad: &[f64]) -> Self {
+        let (side_m_s2, normal_m_s2) = roll_rad
+            .iter()
+            .zip(pitch_rad)
+            .map(|(phi, theta)| {
+                let ((sin, cos), along) = (phi.sin_cos(), theta.cos());
+                (G_M_S2 * sin * along, G_M_S2 * cos * along)
+            })
+            .unzip();
+        Tilt {
+            side_m_s2,
+            normal_m_s2,
+        }
+    }
+
+    /// Lateral force estimator, m/s2, from the lateral acceleration in body axes without gravity (m/s2).
+    pub fn lateral_force_m_s2(&self, a_y: &[f64]) -> Vec<f64> {
+        a_y.iter().zip(&self.side_m_s2).map(|(a, g)| a - g).collect()
+    }
+
+    /// Force per mass that holds a body on the deck, m/s2, g at rest; `a_z` down in body axes without
+    /// gravity (m/s2).
+    pub fn deck_force_m_s2(&self, a_z: &[f64]) -> Vec<f64> {
+        a_z.iter().zip(&self.normal_m_s2).map(|(a, g)| g - a).collect()
+    }
+}
+
+/// Lateral force estimator of one record, see [`Tilt::lateral_force_m_s2`].
+pub fn lateral_force_m_s2(a_y: &[f64], roll_rad: &[f64], pitch_rad: &[f64]) -> Vec<f64> {
+    Tilt::new(roll_rad, pitch_rad).lateral_force_m_s2(a_y)
+}
+
+/// Force on the deck of one record, see [`Tilt::deck_force_m_s2`].
 pub fn deck_force_m_s2(a_z: &[f64], roll_rad: &[f64], pitch_rad: &[f64]) -> Vec<f64> {
-    a_z.iter()
-        .zip(roll_rad)
-        .zip(pitch_rad)
-        .map(|((a, phi), theta)| G_M_S2 * phi.cos() * theta.cos() - a)
-        .collect()
+    Tilt::new(roll_rad, pitch_rad).deck_force_m_s2(a_z)
 }
 
 /// Interruptions per minute counted in a record of both forces, with the interval.

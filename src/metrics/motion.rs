@@ -48,7 +48,12 @@ pub struct MotionStats {
 
 /// Statistics of a series sampled every `dt_s`.
 pub fn motion_stats(x: &[f64], dt_s: f64, level: f64) -> MotionStats {
-    let r = record::record_stats(x, level);
+    motion_stats_and_power(x, dt_s, level).0
+}
+
+/// [`motion_stats`] with the powers |X_k|^2 (k from 0) of the series less its mean.
+pub(super) fn motion_stats_and_power(x: &[f64], dt_s: f64, level: f64) -> (MotionStats, Vec<f64>) {
+    let [(r, power), (rate, _)] = record::record_stats_pair(x, &rate_of(x, dt_s), level);
     let significant = crossings::significant(x);
     let (min, max) = x
         .iter()
@@ -62,7 +67,7 @@ pub fn motion_stats(x: &[f64], dt_s: f64, level: f64) -> MotionStats {
             significant
         }
     };
-    MotionStats {
+    let stats = MotionStats {
         mean: r.mean,
         rms: r.rms,
         significant: Interval {
@@ -73,9 +78,10 @@ pub fn motion_stats(x: &[f64], dt_s: f64, level: f64) -> MotionStats {
         max_amplitude: (max - r.mean.value).max(r.mean.value - min),
         max,
         min,
-        rate_rms: record::rms_interval(&rate_of(x, dt_s), level),
+        rate_rms: rate.rms,
         period_s: crossings::zero_crossing_period_s(x, dt_s),
-    }
+    };
+    (stats, power)
 }
 
 /// Rate of change by central differences, one-sided at the ends.

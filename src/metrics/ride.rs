@@ -22,11 +22,13 @@ use num_complex::Complex64;
 use serde::Serialize;
 
 use super::effort::{SurfaceEffort, SurfaceSeries, surface_effort};
-use super::motion::{EventStats, MotionStats, contacts, motion_stats};
-use super::weighting::{CUT_FRAC, Weighting};
+use super::interruptions::Tilt;
+use super::motion::{EventStats, MotionStats, contacts, motion_stats, motion_stats_and_power};
+use super::weighting::{CUT_FRAC, PAD_S, Weighting};
 use super::{interruptions, sickness};
-use crate::math::spectral;
-use crate::math::stats::{Interval, record};
+use crate::math::spectral::{self, Padded};
+use crate::math::stats::Interval;
+use crate::math::stats::record::{record_stats_pair, rms_interval_pair};
 
 #[cfg(test)]
 mod tests;
@@ -188,6 +190,7 @@ pub struct RideReport {
 /// Judges a record.
 pub fn judge(input: &RideInput<'_>) -> RideReport {
     let (dt, level) = (input.dt_s, input.level);
+    let tilt = Tilt::new(input.roll_rad, input.pitch_rad);
     RideReport {
         length_s: input.roll_rad.len() as f64 * dt,
         level_frac: level,
@@ -203,7 +206,7 @@ pub fn judge(input: &RideInput<'_>) -> RideReport {
         points: input
             .points
             .iter()
-            .map(|p| point_report(p, input))
+            .map(|p| point_report(p, input, &tilt))
             .collect(),
         events: input
             .clearances
@@ -243,29 +246,38 @@ fn motion_report(m: &MotionSeries<'_>, dt_s: f64, level: f64) -> MotionReport {
     }
 }
 
-fn point_report(p: &PointSeries<'_>, input: &RideInput<'_>) -> PointReport {
+fn point_report(p: &PointSeries<'_>, input: &RideInput<'_>, tilt: &Tilt) -> PointReport {
     let (dt, level, exposure) = (input.dt_s, input.level, input.exposure_s);
     let [a_x, a_y, a_z] = p.acceleration_m_s2;
-    let vertical = motion_stats(a_z, dt, level);
-    let felt = interruptions::lateral_force_m_s2(a_y, input.roll_rad, input.pitch_rad);
-    let deck = interruptions::deck_force_m_s2(a_z, input.roll_rad, input.pitch_rad);
-    let weighted = |w: Weighting, x: &[f64]| record::rms_interval(&w.apply(x, dt), level);
-    let w_e = sickness::mean_frequency_rad_s(a_z, dt);
+    let (vertical, power) = motion_stats_and_power(a_z, dt, level);
+    let w_e = if a_z.len() < 2 {
+        0.0
+    } else {
+        sickness::mean_frequency_of(&spectral::periodogram_of(&power, a_z.len(), dt))
+    };
     let f_hz = w_e / std::f64::consts::TAU;
-    let sick = weighted(Weighting::Wf, a_z);
+    let padded = Padded::new(a_z, dt, PAD_S);
+    let weighted = |w: Weighting| w.apply_to(&padded);
+    let [weighted_vertical, sick] =
+        rms_interval_pair(&weighted(Weighting::Wk), &weighted(Weighting::Wf), level);
+    let [velocity, longitudinal] = rms_interval_pair(&velocity(&padded), a_x, level);
+    let felt = tilt.lateral_force_m_s2(a_y);
+    let deck = tilt.deck_force_m_s2(a_z);
+    let [(lateral, power), (weighted_lateral, _)] =
+        record_stats_pair(&felt, &Weighting::Wd.apply(&felt, dt), level);
+    let spectrum = spectral::periodogram_of(&power, felt.len(), dt);
     let dose = sick.map(|a| sickness::msdv_m_s1_5(a, exposure));
-    let spectrum = spectral::periodogram(&felt, dt);
     let tipping = interruptions::TIPPING_LATERAL;
     PointReport {
         name: p.name.to_owned(),
         vertical_rms_m_s2: vertical.rms,
         vertical_significant_m_s2: vertical.significant,
         vertical_max_m_s2: vertical.max.abs().max(vertical.min.abs()),
-        vertical_velocity_rms_m_s: record::rms_interval(&velocity(a_z, dt), level),
-        lateral_rms_m_s2: record::rms_interval(&felt, level),
-        longitudinal_rms_m_s2: record::rms_interval(a_x, level),
-        weighted_vertical_m_s2: weighted(Weighting::Wk, a_z),
-        weighted_lateral_m_s2: weighted(Weighting::Wd, &felt),
+        vertical_velocity_rms_m_s: velocity,
+        lateral_rms_m_s2: lateral.rms,
+        longitudinal_rms_m_s2: longitudinal,
+        weighted_vertical_m_s2: weighted_vertical,
+        weighted_lateral_m_s2: weighted_lateral.rms,
         weighted_sickness_m_s2: sick,
         msdv_m_s1_5: dose,
         vomiting_percent: dose.map(sickness::vomiting_percent),
@@ -284,8 +296,8 @@ fn point_report(p: &PointSeries<'_>, input: &RideInput<'_>) -> PointReport {
 }
 
 /// Velocity from acceleration above [`VELOCITY_FROM_HZ`].
-fn velocity(acceleration_m_s2: &[f64], dt_s: f64) -> Vec<f64> {
-    spectral::filter(acceleration_m_s2, dt_s, 60.0, |f| {
+fn velocity(acceleration: &Padded) -> Vec<f64> {
+    acceleration.filtered(|f| {
         if f < VELOCITY_FROM_HZ {
             Complex64::ZERO
         } else {

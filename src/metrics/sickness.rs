@@ -87,7 +87,11 @@ pub fn mean_frequency_rad_s(acceleration_m_s2: &[f64], dt_s: f64) -> f64 {
     if acceleration_m_s2.len() < 2 {
         return 0.0;
     }
-    let s = spectral::periodogram(acceleration_m_s2, dt_s);
+    mean_frequency_of(&spectral::periodogram(acceleration_m_s2, dt_s))
+}
+
+/// The same from the record's raw periodogram.
+pub(super) fn mean_frequency_of(s: &spectral::Density) -> f64 {
     let first = ((TAU * LOWEST_HZ / s.step_rad_s).ceil() as usize).max(1);
     let (mut m4, mut m2) = (0.0, 0.0);
     for k in first..s.s.len() {

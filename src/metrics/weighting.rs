@@ -26,15 +26,28 @@
 //! `published_factors`, `nominal_table_of_the_standard`, `records_are_weighted_within_tolerance`,
 //! `transients_stay_short`.
 
+use std::cell::RefCell;
+use std::collections::HashMap;
+use std::rc::Rc;
+
 use num_complex::Complex64;
 
-use crate::math::spectral;
+use crate::math::spectral::{self, Padded};
 
 /// Highest weighted frequency as a share of the sample rate.
 pub const CUT_FRAC: f64 = 0.4;
 /// Continued ends, s: twenty periods of the slowest corner would be 250 s; the filter has forgotten
 /// its start to 1e-4 after this.
-const PAD_S: f64 = 60.0;
+pub const PAD_S: f64 = 60.0;
+/// Responses kept per thread.
+const MOST_KNOWN: usize = 16;
+
+type Known = HashMap<(Weighting, usize, u64), Rc<Vec<Complex64>>>;
+
+thread_local! {
+    // a response costs more than the transform it is multiplied with, and records come in few lengths
+    static RESPONSES: RefCell<Known> = RefCell::new(HashMap::new());
+}
 
 /// A weighting of ISO 2631-1.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -131,14 +144,31 @@ impl Weighting {
 
     /// The record weighted.
     pub fn apply(self, x: &[f64], dt_s: f64) -> Vec<f64> {
-        let cut = CUT_FRAC / dt_s;
-        spectral::filter(x, dt_s, PAD_S, |f| {
-            if f > cut {
-                Complex64::ZERO
-            } else {
-                self.response(f)
+        self.apply_to(&Padded::new(x, dt_s, PAD_S))
+    }
+
+    /// The same when the record is to be weighted more than once: continued over [`PAD_S`].
+    pub fn apply_to(self, record: &Padded) -> Vec<f64> {
+        let (total, dt_s) = (record.total(), record.dt_s());
+        let key = (self, total, dt_s.to_bits());
+        let response = RESPONSES.with(|known| {
+            let mut known = known.borrow_mut();
+            if known.len() > MOST_KNOWN {
+                known.clear();
             }
-        })
+            let cut = CUT_FRAC / dt_s;
+            let formed = || {
+                spectral::responses(total, dt_s, |f| {
+                    if f > cut {
+                        Complex64::ZERO
+                    } else {
+                        self.response(f)
+                    }
+                })
+            };
+            Rc::clone(known.entry(key).or_insert_with(|| Rc::new(formed())))
+        });
+        record.filtered_by(&response)
     }
 }
 

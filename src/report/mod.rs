@@ -10,6 +10,7 @@ pub mod comparison;
 pub mod contour;
 pub mod craft_views;
 pub mod curves;
+pub mod faults;
 pub mod front;
 pub mod orders;
 pub mod prediction;

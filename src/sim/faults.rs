@@ -26,11 +26,13 @@
 //! Kinds of failure: common practice, no source.
 //!
 //! # Checked by
-//! `tests` of this module and `tests/faults.rs`
+//! `tests` of this module, `tests/faults.rs`, `tests/faults_physics.rs`
 
 mod active;
 mod readings;
 mod schedule;
+#[cfg(test)]
+mod tests;
 mod weights;
 mod words;
 

@@ -7,6 +7,8 @@
 //! # Checked by
 //! `orders_reach_whom_they_are_for`, `no_orders_no_change`, `orders_are_in_the_record`
 
+use serde::Serialize;
+
 use crate::control::modes::{Mode, Order};
 use crate::control::signal::{SetPoint, Setup};
 use crate::error::{Error, Problem, Result};
@@ -41,7 +43,7 @@ pub struct Event {
 }
 
 /// Something that happened, for record and picture.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Happening {
     /// When, s from the start of the run.
     pub t_s: f64,

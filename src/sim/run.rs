@@ -35,7 +35,6 @@ use super::waves::{Direct, Track, WaveBank};
 use crate::control::Controller;
 use crate::control::modes::Order;
 use crate::control::signal::{FinCommand, Measurement, Trace};
-use crate::dynamics::actuator::share_rates;
 use crate::dynamics::course::{HeadingHold, SpeedHold};
 use crate::dynamics::plant::PlantInput;
 use crate::dynamics::plant::march::March;
@@ -134,6 +133,8 @@ struct Loop<'a> {
     x: Vec<f64>,
     before: Vec<f64>,
     rate: Vec<f64>,
+    /// At the start of the step.
+    truth: Truth,
     inputs: Inputs,
     heading: Option<HeadingHold>,
     speed: Option<SpeedHold>,
@@ -201,6 +202,7 @@ impl<'a> Loop<'a> {
             stale: true,
             rk4: Rk4::new(x.len()),
             before: x.clone(),
+            truth: Truth::new(0.0, &x, &vec![0.0; x.len()], craft.g_m_s2()),
             rate: vec![0.0; x.len()],
             inputs: Inputs {
                 held: Held::new(
@@ -257,15 +259,15 @@ impl<'a> Loop<'a> {
             let sample = step.is_multiple_of(timing.sample_every);
             self.begin(step, t_s, sample);
             if !sample {
-                self.between_samples(t_s);
+                self.between_samples();
             } else if let Err(error) = self.sample(step, t_s, law) {
                 return Outcome::ControllerFailed { t_s, error };
             }
             if step.is_multiple_of(timing.record_every) {
-                self.record(t_s, law);
+                self.record(law);
             }
             self.watch(step, t_s);
-            if self.observed(step, t_s, observers) {
+            if self.observed(step, observers) {
                 return Outcome::Stopped { t_s };
             }
             if step == timing.steps {
@@ -309,12 +311,14 @@ impl<'a> Loop<'a> {
             self.case.bank.direct(t_s, [self.x[0], self.x[1]], sums);
         }
         self.rate_now(step);
+        self.truth = Truth::new(t_s, &self.x, &self.rate, self.craft.g_m_s2());
     }
 
     /// The rate at the start of the step, unless the march has left it.
     fn rate_now(&mut self, step: u64) {
         let input = self.inputs.with(self.source.now());
-        if (step == 0 || std::mem::take(&mut self.march_begins))
+        let begins = std::mem::take(&mut self.march_begins) || step == 0;
+        if begins
             && let Some(march) = &mut self.march
             && !march.start(&self.x, &input)
         {
@@ -329,38 +333,9 @@ impl<'a> Loop<'a> {
         self.evaluations += 1;
     }
 
-    /// Rate limits of the step, shared supplies considered.
-    fn share_supplies(&mut self) {
-        let healthy = &self.case.parts.supply_rad_s;
-        if healthy.is_empty() && self.faults.is_none() {
-            return;
-        }
-        let (actuators, layout) = (self.craft.actuators(), self.craft.layout());
-        let commands = self.inputs.held.command_rad.iter();
-        for (i, (a, command)) in actuators.iter().zip(commands).enumerate() {
-            let angle = self.x[layout.angle(i)];
-            let held = self.faults.as_ref();
-            let held = held.and_then(|f| f.demand_rad_s(i, a, angle));
-            let own = || a.rate_command(*command, angle, a.max_rate_rad_s);
-            self.demand_rad_s[i] = held.unwrap_or_else(own);
-        }
-        let limits = &mut self.inputs.rate_limit_rad_s;
-        match &mut self.faults {
-            None => share_rates(actuators, &self.demand_rad_s, healthy, limits),
-            Some(f) => {
-                share_rates(actuators, &self.demand_rad_s, f.supply_rad_s(healthy), limits);
-                f.limit_rates(actuators, limits);
-            }
-        }
-    }
-
-    fn truth(&self, t_s: f64) -> Truth {
-        Truth::new(t_s, &self.x, &self.rate, self.craft.g_m_s2())
-    }
-
     /// Sensors, course and speed hold, law, and its commands on their way.
     fn sample(&mut self, step: u64, t_s: f64, law: &mut dyn Controller) -> Result<(), Error> {
-        let truth = self.truth(t_s);
+        let truth = self.truth;
         let exposure = sensing::Exposure {
             truth: &truth,
             waves: self.source.now(),
@@ -463,9 +438,9 @@ impl<'a> Loop<'a> {
     }
 
     /// Filters and delays of the sensors between samples.
-    fn between_samples(&mut self, t_s: f64) {
+    fn between_samples(&mut self) {
         if self.senses.have_memory() {
-            let truth = self.truth(t_s);
+            let truth = self.truth;
             let exposure = sensing::Exposure {
                 truth: &truth,
                 waves: self.source.now(),
@@ -476,8 +451,8 @@ impl<'a> Loop<'a> {
         }
     }
 
-    fn record(&mut self, t_s: f64, law: &dyn Controller) {
-        let truth = self.truth(t_s);
+    fn record(&mut self, law: &dyn Controller) {
+        let truth = self.truth;
         self.trace.clear();
         law.trace(&mut self.trace);
         let mut writer = match self.writer.take() {
@@ -519,7 +494,7 @@ impl<'a> Loop<'a> {
             self.most_yaw_rad = self.most_yaw_rad.max(yaw_rad.abs());
         }
         if !p.underside.is_empty() {
-            let truth = Truth::new(t_s, &self.x, &self.rate, self.craft.g_m_s2());
+            let truth = self.truth;
             let waves = self.source.now();
             for (i, (q, at)) in p.underside.iter().zip(&self.case.at.underside).enumerate() {
                 let depth = truth.depth_m(&q.r_m) + p.own_wave_factor * waves[*at];
@@ -541,11 +516,11 @@ impl<'a> Loop<'a> {
         }
     }
 
-    fn observed(&self, step: u64, t_s: f64, observers: &mut [&mut dyn Observer]) -> bool {
+    fn observed(&self, step: u64, observers: &mut [&mut dyn Observer]) -> bool {
         let mut stop = false;
         for o in observers {
             if step.is_multiple_of(o.every_n().max(1)) {
-                let truth = self.truth(t_s);
+                let truth = self.truth;
                 let view = View {
                     step,
                     steps: self.case.parts.timing.steps,

@@ -13,7 +13,9 @@
 //! signed encounter frequency at nominal speed (rad/s), k_i wave number (rad/m), mu_i relative to
 //! the mean course, eps_i phase at the start (rad), h step (s).
 //!
-//! Within a run the phasors advance by half steps: one fixed rotation for the nominal track and a
+//! Channels that are combinations of fewer sums are mixed from those ([`reduce`]).
+//!
+//! Within a run the amplitudes are rounded to single precision and the phasors advance by half steps: one fixed rotation for the nominal track and a
 //! small one for the change of deviation. Every [`EXACT_EVERY`] steps, and after a jump, they
 //! are formed anew from the step's index. Because the deviation at the middle and the end of a
 //! step is needed before the step is made, [`Track`] predicts it from the last two positions and
@@ -32,10 +34,12 @@
 //! `recurrence_equals_direct_sum`, `a_shifted_craft_meets_the_wave_where_it_is`,
 //! `overtaken_waves_turn_the_other_way`, `predictor_is_of_fourth_order`, `paths_give_equal_runs`.
 
+use std::sync::Arc;
+
 use num_complex::Complex64;
 
 use crate::frames::encounter_rad_s;
-use crate::math::lanes::{self, BLOCK, Path, Phasors, Turn};
+use crate::math::lanes::{self, BLOCK, Path, Phasors, ShortPhasors, Turn};
 use crate::sea::realisation::Component;
 
 /// Steps between two exact evaluations of the phasors: 512 rotations lose about 1e-13.
@@ -45,7 +49,7 @@ pub const EXACT_EVERY: u64 = 256;
 #[derive(Clone, Debug)]
 pub struct WaveBank {
     channels: usize,
-    table: Vec<f64>,
+    amplitudes: Arc<Amplitudes>,
     omega_e_rad_s: Vec<f64>,
     phase_rad: Vec<f64>,
     kx: Vec<f64>,
@@ -58,7 +62,83 @@ pub struct WaveBank {
     rotation: Phasors,
     now: Phasors,
     middle: Phasors,
+    short: [ShortPhasors; 2],
+    /// Sums from which the channels are mixed, at the middle and the end, and the same rounded.
+    few: [Vec<f64>; 2],
+    few_short: [ShortPhasors; 2],
     sums: [Vec<f64>; 3],
+}
+
+/// Amplitude of every channel for every component; never changes, so that all runs of a case share it.
+#[derive(Debug)]
+struct Amplitudes {
+    /// Single precision, blocks of channels (or of sums that `mix` makes channels of), an even number of components.
+    short: Vec<f32>,
+    /// Sums in `short`, and blocks of them.
+    sums: usize,
+    blocks: usize,
+    /// From pairs of sums to channels, laid out as `short` is; empty when the sums are the channels.
+    mix: Vec<f32>,
+    /// In double precision, blocks of channels, for [`WaveBank::direct`].
+    exact: Vec<f64>,
+}
+
+impl Amplitudes {
+    /// From the channels' rows: real parts of all `n` components, then imaginary ones.
+    fn new(rows: &[f64], channels: usize, n: usize) -> Self {
+        let reduced = reduce::reduce(rows, 2 * n);
+        let row = |j: usize| &rows[j * 2 * n..(j + 1) * 2 * n];
+        let exact = |j: usize, i: usize| [row(j)[i], row(j)[n + i]];
+        let table = Amplitudes {
+            short: Vec::new(),
+            sums: channels,
+            blocks: channels.div_ceil(BLOCK),
+            mix: Vec::new(),
+            exact: blocks(channels, n, exact),
+        };
+        let even = n.next_multiple_of(2);
+        let Some(r) = reduced else {
+            let padded = |j: usize, i: usize| if i < n { exact(j, i) } else { [0.0; 2] };
+            return Amplitudes {
+                short: short(&blocks(channels, even, padded)),
+                ..table
+            };
+        };
+        let basis = |j: usize, i: usize| {
+            let row = &r.basis[j * 2 * n..(j + 1) * 2 * n];
+            if i < n { [row[i], row[n + i]] } else { [0.0; 2] }
+        };
+        let pairs = r.rank.div_ceil(BLOCK) * BLOCK / 2;
+        // re of a pair times its first number less im times minus its second
+        let mix = |j: usize, i: usize| {
+            let c = |k: usize| r.mix[j].get(k).copied().unwrap_or(0.0);
+            [c(2 * i), -c(2 * i + 1)]
+        };
+        Amplitudes {
+            short: short(&blocks(r.rank, even, basis)),
+            sums: r.rank,
+            blocks: r.rank.div_ceil(BLOCK),
+            mix: short(&blocks(channels, pairs, mix)),
+            ..table
+        }
+    }
+}
+
+/// Numbers `at(j, i)` (two of each) of rows j and columns i in blocks of rows, as [`lanes::sums`] wants them.
+fn blocks(rows: usize, columns: usize, at: impl Fn(usize, usize) -> [f64; 2]) -> Vec<f64> {
+    let mut table = vec![0.0; rows.div_ceil(BLOCK) * columns * 2 * BLOCK];
+    for j in 0..rows {
+        for i in 0..columns {
+            let [a, b] = at(j, i);
+            let place = ((j / BLOCK) * columns + i) * 2 * BLOCK + j % BLOCK;
+            (table[place], table[place + BLOCK]) = (a, b);
+        }
+    }
+    table
+}
+
+fn short(table: &[f64]) -> Vec<f32> {
+    table.iter().map(|v| *v as f32).collect()
 }
 
 impl WaveBank {
@@ -77,24 +157,24 @@ impl WaveBank {
         assert_eq!(per_metre.len(), components.len() * channels);
         let n = components.len();
         let k = |c: &Component| c.omega_rad_s * c.omega_rad_s / g_m_s2;
-        let blocks = channels.div_ceil(BLOCK);
-        let mut table = vec![0.0; blocks * n * 2 * BLOCK];
+        let mut rows = vec![0.0; channels * 2 * n];
         for (i, c) in components.iter().enumerate() {
             for j in 0..channels {
                 let x = per_metre[i * channels + j] * c.amplitude_m;
-                let row = ((j / BLOCK) * n + i) * 2 * BLOCK + j % BLOCK;
-                table[row] = x.re;
-                table[row + BLOCK] = x.im;
+                (rows[j * 2 * n + i], rows[j * 2 * n + n + i]) = (x.re, x.im);
             }
         }
+        let amplitudes = Amplitudes::new(&rows, channels, n);
         let zero = Phasors {
             re: vec![0.0; n],
             im: vec![0.0; n],
         };
-        let sums = vec![0.0; blocks * BLOCK];
+        let sums = vec![0.0; channels.div_ceil(BLOCK) * BLOCK];
+        let few = vec![0.0; amplitudes.blocks * BLOCK];
         WaveBank {
             channels,
-            table,
+            few: [few.clone(), few],
+            amplitudes: Arc::new(amplitudes),
             omega_e_rad_s: components
                 .iter()
                 .map(|c| encounter_rad_s(c.omega_rad_s, speed_m_s, c.mu_rad, g_m_s2))
@@ -110,6 +190,8 @@ impl WaveBank {
             rotation: zero.clone(),
             now: zero.clone(),
             middle: zero,
+            short: [ShortPhasors::default(), ShortPhasors::default()],
+            few_short: [ShortPhasors::default(), ShortPhasors::default()],
             sums: [sums.clone(), sums.clone(), sums],
         }
     }
@@ -129,6 +211,11 @@ impl WaveBank {
     /// Number of channels.
     pub fn channels(&self) -> usize {
         self.channels
+    }
+
+    /// Number of sums over all components that the channels are made from.
+    pub fn sums_made(&self) -> usize {
+        self.amplitudes.sums
     }
 
     /// Number of components.
@@ -155,9 +242,10 @@ impl WaveBank {
         let mut q = std::mem::take(&mut self.now);
         exact(self.phases(t, deviation_m), &mut q);
         self.now = q;
-        let [a, b, c] = &mut self.sums;
-        lanes::sums(self.path, &self.table, [&self.now, &self.now], [a, b]);
-        c.copy_from_slice(a);
+        self.middle.clone_from(&self.now);
+        self.sum_up();
+        let [a, _, c] = &mut self.sums;
+        a.copy_from_slice(c);
     }
 
     /// Moves on by one step: afterwards [`Self::at_start`] holds what [`Self::at_end`] held, and the
@@ -191,8 +279,26 @@ impl WaveBank {
             lanes::advance(self.path, &by, &self.middle, &mut self.now);
         }
         self.deviation_m = end_m;
+        self.sum_up();
+    }
+
+    /// Sums at the middle and the end.
+    fn sum_up(&mut self) {
+        let [middle, end] = &mut self.short;
+        middle.round(&self.middle);
+        end.round(&self.now);
         let [_, b, c] = &mut self.sums;
-        lanes::sums(self.path, &self.table, [&self.middle, &self.now], [b, c]);
+        let a = &self.amplitudes;
+        if a.mix.is_empty() {
+            lanes::sums(self.path, &a.short, [middle, end], [b, c]);
+            return;
+        }
+        let [few_middle, few_end] = &mut self.few;
+        lanes::sums(self.path, &a.short, [middle, end], [few_middle, few_end]);
+        let [few_middle, few_end] = &mut self.few_short;
+        few_middle.round_pairs(&self.few[0]);
+        few_end.round_pairs(&self.few[1]);
+        lanes::sums(self.path, &a.mix, [few_middle, few_end], [b, c]);
     }
 
     /// Channels at the start of the step.
@@ -215,8 +321,7 @@ impl WaveBank {
     pub fn direct(&self, t_s: f64, deviation_m: [f64; 2], scratch: &mut Direct) {
         scratch.resize(self.components(), self.sums[0].len(), self.channels);
         exact(self.phases(t_s, deviation_m), &mut scratch.q);
-        let [a, b] = &mut scratch.sums;
-        lanes::sums(self.path, &self.table, [&scratch.q, &scratch.q], [a, b]);
+        lanes::sums_exact(&self.amplitudes.exact, &scratch.q, &mut scratch.sums);
     }
 
     fn phases(&self, t_s: f64, d: [f64; 2]) -> impl Iterator<Item = f64> {
@@ -231,23 +336,21 @@ impl WaveBank {
 #[derive(Clone, Debug, Default)]
 pub struct Direct {
     q: Phasors,
-    sums: [Vec<f64>; 2],
+    sums: Vec<f64>,
     channels: usize,
 }
 
 impl Direct {
     /// The channels last evaluated.
     pub fn channels(&self) -> &[f64] {
-        &self.sums[0][..self.channels]
+        &self.sums[..self.channels]
     }
 
     fn resize(&mut self, components: usize, padded: usize, channels: usize) {
         self.channels = channels;
         self.q.re.resize(components, 0.0);
         self.q.im.resize(components, 0.0);
-        for s in &mut self.sums {
-            s.resize(padded, 0.0);
-        }
+        self.sums.resize(padded, 0.0);
     }
 }
 
@@ -293,5 +396,6 @@ impl Track {
     }
 }
 
+mod reduce;
 #[cfg(test)]
 mod tests;

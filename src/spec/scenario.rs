@@ -61,7 +61,8 @@ pub struct ScenarioSpec {
     /// What humans order in the course of every run.
     #[serde(default)]
     pub orders: Vec<OrderSpec>,
-    /// Fault file, relative to this file; what it tells breaks in every run.
+    /// Fault file, relative to this file; what it tells breaks in every run of `run` and `compare`. Verbs that do
+    /// not simulate look at the whole craft.
     #[serde(default)]
     #[schemars(length(min = 1))]
     pub fault: Option<String>,

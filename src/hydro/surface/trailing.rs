@@ -23,7 +23,7 @@
 //! `pi rho b^3 U (1/2 - a)` per span.
 //!
 //! # Checked by
-//! `floats_where_the_hinge_moment_is_zero`, `an_overbalanced_fin_swings_away`, `tests/faults.rs`
+//! `a_trailing_surface_floats_without_hinge_moment` (tests/faults_physics.rs), `trailing_meets_fine_steps`
 
 use std::f64::consts::PI;
 
@@ -39,6 +39,12 @@ const PROBE_RAD: f64 = 1e-5;
 const LEAST_LEVER: f64 = 0.1;
 
 impl Surface {
+    /// Takes the blade off: no lift, no drag, no wake from now on.
+    pub(crate) fn take_off(&mut self) {
+        (self.area_m2, self.slope_incidence, self.slope_deflection) = (0.0, 0.0, 0.0);
+        self.aero.nonlinear = false;
+    }
+
     /// Torque of the water per turning rate of the moving part, N m s, at dynamic pressure `q_pa`; it brakes.
     pub fn hinge_damping_nms(&self, q_pa: f64) -> f64 {
         let rho = self.aero.rho_kg_m3;
@@ -83,5 +89,41 @@ impl Surface {
             delta = (delta + m / brake * h * share).clamp(self.min_rad, self.max_rad);
         }
         delta
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::hydro::surface::tests::{all_off, demo_surfaces};
+    use crate::spec::scenario::FinEffectsSpec;
+
+    #[test]
+    fn trailing_meets_fine_steps() {
+        let (dt_s, n) = (0.05, 20_000);
+        for effects in [FinEffectsSpec::default(), all_off()] {
+            for s in demo_surfaces(&effects) {
+                let q = 0.5 * s.aero.rho_kg_m3 * 64.0;
+                for (alpha, from) in [(0.05, 0.0), (-0.02, 0.15), (0.0, -0.2)] {
+                    let mut fine = from;
+                    for _ in 0..n {
+                        let m = s.hinge_moment_nm(q, alpha, fine);
+                        let next = fine + m / s.hinge_damping_nms(q) * dt_s / f64::from(n);
+                        fine = next.clamp(s.min_rad, s.max_rad);
+                    }
+                    let got = s.trailed_rad(q, alpha, from, dt_s);
+                    // exponential steps of frozen slope: second order in the quarter of the interval
+                    let way = (fine - from).abs();
+                    assert!(
+                        (got - fine).abs() < 0.03 * way + 1e-6,
+                        "{}: {got} {fine}",
+                        s.name
+                    );
+                }
+                assert!(
+                    (s.trailed_rad(0.0, 0.1, 0.05, 1.0) - 0.05).abs() < 1e-15,
+                    "at rest"
+                );
+            }
+        }
     }
 }

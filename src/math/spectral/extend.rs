@@ -24,6 +24,9 @@ const ORDER: usize = 40;
 /// Samples at each end that the prediction is fitted to.
 const FIT: usize = 4096;
 
+/// Sums kept apart, so that they need not wait for each other.
+const LANES: usize = 8;
+
 /// Coefficients c_1 ... c_p of the prediction of a record.
 fn burg(y: &[f64], order: usize) -> Vec<f64> {
     let n = y.len();
@@ -31,20 +34,18 @@ fn burg(y: &[f64], order: usize) -> Vec<f64> {
     let mut g = y.to_vec();
     let mut c: Vec<f64> = Vec::with_capacity(order);
     for k in 0..order.min(n.saturating_sub(1)) {
-        // forward errors k+1.., backward errors k..n-1, one step apart
-        let (mut num, mut den) = (0.0, 0.0);
-        for j in k + 1..n {
-            num += f[j] * g[j - 1];
-            den += f[j] * f[j] + g[j - 1] * g[j - 1];
-        }
+        // forward errors k+1.., backward errors 0.. (the one of sample j stands at j - k)
+        let m = n - k - 1;
+        let (f, g) = (&mut f[k + 1..], &mut g[..m]);
+        let (num, den) = products(f, g);
         if den <= f64::MIN_POSITIVE {
             break; // predicted exactly
         }
         let r = -2.0 * num / den;
-        for j in (k + 1..n).rev() {
-            let (a, b) = (f[j], g[j - 1]);
-            f[j] = a + r * b;
-            g[j] = b + r * a;
+        for (f, g) in f.iter_mut().zip(g) {
+            let (a, b) = (*f, *g);
+            *f = a + r * b;
+            *g = b + r * a;
         }
         let old = c.clone();
         for (i, v) in c.iter_mut().enumerate() {
@@ -53,6 +54,28 @@ fn burg(y: &[f64], order: usize) -> Vec<f64> {
         c.push(r);
     }
     c
+}
+
+/// sum f g and sum f^2 + g^2.
+fn products(f: &[f64], g: &[f64]) -> (f64, f64) {
+    let (mut num, mut den) = ([0.0; LANES], [0.0; LANES]);
+    let (fs, gs) = (f.chunks_exact(LANES), g.chunks_exact(LANES));
+    let rest = fs.remainder().iter().zip(gs.remainder());
+    let (mut more_num, mut more_den) = (0.0, 0.0);
+    for (a, b) in rest {
+        more_num += a * b;
+        more_den += a * a + b * b;
+    }
+    for (f, g) in fs.zip(gs) {
+        for l in 0..LANES {
+            num[l] += f[l] * g[l];
+            den[l] += f[l] * f[l] + g[l] * g[l];
+        }
+    }
+    (
+        num.iter().sum::<f64>() + more_num,
+        den.iter().sum::<f64>() + more_den,
+    )
 }
 
 /// `count` samples that follow the record `y` (mean removed).

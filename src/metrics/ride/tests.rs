@@ -128,3 +128,52 @@ fn the_report_is_plain_json() {
     assert_eq!(v["motions"][0]["name"], "heave");
     assert!(v["events"][0]["rate_per_h"]["high"].is_number());
 }
+
+/// Two records share a transform, a record is continued once for all its filters, gravity is formed once: the numbers stay those of
+/// one thing after the other.
+#[test]
+fn shared_work_changes_no_number() {
+    // an odd length, whose transforms are shared
+    let s = series(1.0);
+    let cut = |x: &[f64]| x[..17_999].to_vec();
+    let s = Series {
+        roll: cut(&s.roll),
+        pitch: cut(&s.pitch),
+        heave: cut(&s.heave),
+        a: s.a.each_ref().map(|x| cut(x)),
+        gap: cut(&s.gap),
+        fin: cut(&s.fin),
+    };
+    let report = judge(&input(&s));
+    let (p, level) = (&report.points[0], report.level_frac);
+    let felt = interruptions::lateral_force_m_s2(&s.a[1], &s.roll, &s.pitch);
+    let one = |x: &[f64]| crate::math::stats::record::rms_interval(x, level);
+    let rate = crate::metrics::motion::rate_of(&s.heave, DT);
+    let spectrum = spectral::periodogram(&felt, DT);
+    let theory = interruptions::expected_per_min(
+        spectrum.moment(0),
+        spectrum.moment(2),
+        interruptions::TIPPING_LATERAL,
+    );
+    for (what, got, want) in [
+        ("vertical", p.vertical_rms_m_s2, one(&s.a[2])),
+        ("longitudinal", p.longitudinal_rms_m_s2, one(&s.a[0])),
+        ("lateral", p.lateral_rms_m_s2, one(&felt)),
+        ("Wk", p.weighted_vertical_m_s2, one(&Weighting::Wk.apply(&s.a[2], DT))),
+        ("Wf", p.weighted_sickness_m_s2, one(&Weighting::Wf.apply(&s.a[2], DT))),
+        ("Wd", p.weighted_lateral_m_s2, one(&Weighting::Wd.apply(&felt, DT))),
+        ("heave", report.motions[0].stats.rms, one(&s.heave)),
+        ("heave rate", report.motions[0].stats.rate_rms, one(&rate)),
+        ("theory", Interval::exact(p.mii_theory_per_min), Interval::exact(theory)),
+        (
+            "mean frequency",
+            Interval::exact(p.mean_frequency_hz),
+            Interval::exact(sickness::mean_frequency_rad_s(&s.a[2], DT) / TAU),
+        ),
+    ] {
+        for (got, want) in [(got.value, want.value), (got.low, want.low), (got.high, want.high)] {
+            // rounding of transforms; the interval's limits solve an equation to 1e-12
+            assert!((got - want).abs() <= 1e-9 * want.abs(), "{what}: {got} {want}");
+        }
+    }
+}

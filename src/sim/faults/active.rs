@@ -196,7 +196,12 @@ impl<'a> Active<'a> {
 
     /// What each supply feeds now, rad/s.
     pub(crate) fn supply_rad_s(&mut self, healthy: &[f64]) -> &[f64] {
-        for ((now, h), frac) in self.supply_rad_s.iter_mut().zip(healthy).zip(&self.supply_frac) {
+        for ((now, h), frac) in self
+            .supply_rad_s
+            .iter_mut()
+            .zip(healthy)
+            .zip(&self.supply_frac)
+        {
             *now = h * frac;
         }
         &self.supply_rad_s
@@ -239,7 +244,10 @@ impl<'a> Active<'a> {
 
     /// Cuts the thrust asked: `asked` when it is asked anew, the last one otherwise.
     pub(crate) fn cut_thrust(&mut self, is_new: bool, thrust_n: &mut [f64]) {
-        let each = thrust_n.iter_mut().zip(&mut self.asked_n).zip(&self.thrust_frac);
+        let each = thrust_n
+            .iter_mut()
+            .zip(&mut self.asked_n)
+            .zip(&self.thrust_frac);
         for ((t, asked), frac) in each {
             if is_new {
                 *asked = *t;

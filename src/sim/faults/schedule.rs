@@ -42,10 +42,7 @@ impl Schedule {
     ) -> Result<Option<Schedule>> {
         let mut edges = Vec::new();
         for (fault, f) in faults.iter().enumerate() {
-            let (from, until) = (
-                step_of(f.from_s, timing),
-                step_of(f.until_s, timing),
-            );
+            let (from, until) = (step_of(f.from_s, timing), step_of(f.until_s, timing));
             if from > timing.steps || until <= from {
                 continue;
             }
@@ -87,16 +84,19 @@ fn crafts(
     let (mut damage, mut loads) = (Damage::none(surfaces), Vec::new());
     let mut hull = Arc::clone(healthy);
     for step in changes(faults, edges, timing) {
-        let (d, l) = (damage_at(faults, edges, step, surfaces), loads_at(faults, edges, step, timing));
+        let (d, l) = (
+            damage_at(faults, edges, step, surfaces),
+            loads_at(faults, edges, step, timing),
+        );
         if d == damage && l == loads {
             continue;
         }
         if d != damage {
-            hull = match d.is_none() {
-                true => Arc::clone(healthy),
-                false => healthy.damaged(&d).ok_or_else(|| {
-                    Error::new("this craft cannot lose surfaces or grow backlash in a run")
-                })?,
+            hull = if d.is_none() {
+                Arc::clone(healthy)
+            } else {
+                let told = "this craft cannot lose surfaces or grow backlash in a run";
+                healthy.damaged(&d).ok_or_else(|| Error::new(told))?
             };
         }
         (damage, loads) = (d, l);
@@ -163,7 +163,8 @@ fn loads_at(faults: &[Fault], edges: &[Edge], step: u64, timing: &Timing) -> Vec
     for (f, from) in acting(faults, edges, step) {
         if let Breakage::Loaded { load, within_s } = f.breakage {
             let slice_s = within_s / f64::from(SLICES);
-            let past = (1..SLICES).filter(|k| from + step_of(f64::from(*k) * slice_s, timing) <= step);
+            let past =
+                (1..SLICES).filter(|k| from + step_of(f64::from(*k) * slice_s, timing) <= step);
             let share = (1 + past.count()) as f64 / f64::from(SLICES);
             out.push(match load {
                 Load::Water(w) => Load::Water(Water {

@@ -23,7 +23,7 @@
 //!
 //! # Checked by
 //! `water_shifts_as_the_free_surface_says`, `a_full_or_dry_compartment_has_no_free_surface`,
-//! `steady_heel_meets_gm` (tests/faults.rs)
+//! `steady_heel_meets_gm` (tests/faults_physics.rs)
 
 use std::sync::Arc;
 

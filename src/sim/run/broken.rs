@@ -1,10 +1,10 @@
-//! The loop's hooks for faults: what starts and ends at a step, and surfaces that a fault holds.
+//! The loop's hooks for faults: what starts and ends at a step, what supplies feed, and surfaces that a fault holds.
 //!
 //! # Checked by
 //! `tests` of [`crate::sim::faults`], `tests/faults.rs`.
 
 use super::{Loop, Source};
-use crate::dynamics::actuator::Actuator;
+use crate::dynamics::actuator::{Actuator, share_rates};
 use crate::math::ode::Reference;
 use crate::sim::faults::{Active, Bend, Holder};
 use crate::sim::orders::Happening;
@@ -48,6 +48,36 @@ impl<'a> Loop<'a> {
             if faults.hold(i, angle_rad, t_s) {
                 self.x[layout.angle(i)] = angle_rad;
                 self.x[layout.rate(i)] = 0.0;
+            }
+        }
+    }
+
+    /// Rate limits of the step, shared supplies considered.
+    pub(super) fn share_supplies(&mut self) {
+        let healthy = &self.case.parts.supply_rad_s;
+        if healthy.is_empty() && self.faults.is_none() {
+            return;
+        }
+        let (actuators, layout) = (self.craft.actuators(), self.craft.layout());
+        let commands = self.inputs.held.command_rad.iter();
+        for (i, (a, command)) in actuators.iter().zip(commands).enumerate() {
+            let angle = self.x[layout.angle(i)];
+            let held = self.faults.as_ref();
+            let held = held.and_then(|f| f.demand_rad_s(i, a, angle));
+            let own = || a.rate_command(*command, angle, a.max_rate_rad_s);
+            self.demand_rad_s[i] = held.unwrap_or_else(own);
+        }
+        let limits = &mut self.inputs.rate_limit_rad_s;
+        match &mut self.faults {
+            None => share_rates(actuators, &self.demand_rad_s, healthy, limits),
+            Some(f) => {
+                share_rates(
+                    actuators,
+                    &self.demand_rad_s,
+                    f.supply_rad_s(healthy),
+                    limits,
+                );
+                f.limit_rates(actuators, limits);
             }
         }
     }
@@ -105,7 +135,10 @@ impl<'a> Loop<'a> {
         };
         let (craft, inputs, layout) = (self.craft, &self.inputs, self.craft.layout());
         let (bank, half_s) = (&self.case.bank, 0.5 * self.case.parts.timing.step_s);
-        let bends = self.faults.as_ref().map_or(&[][..], |f| f.bends());
+        let bends = match &self.faults {
+            Some(faults) => faults.bends(),
+            None => &[],
+        };
         let held = || bends.iter().enumerate().filter(|b| b.1.is_some());
         let (path, before) = (&self.servo_path, &self.before);
         let at = |i: usize, t: f64| {

@@ -4,8 +4,9 @@ use super::*;
 use crate::math::rng::{Purpose, Stream};
 use crate::units::G_M_S2;
 
-/// Rounding of a sum of 200 terms after 512 rotations, relative to the sum of moduli.
-const TOL_SUM: f64 = 2e-13;
+/// Rounding of a sum of 200 terms in single precision (6e-8 for each amplitude, phasor and partial sum, a random
+/// walk of some 14 of them), relative to the sum of moduli. Phasors after 512 rotations add 2e-13.
+const TOL_SUM: f64 = 5e-7;
 
 fn sea(n: usize, channels: usize) -> (Vec<Component>, Vec<Complex64>) {
     let mut s = Stream::new(3, 0, Purpose::Other);
@@ -94,16 +95,16 @@ fn a_shifted_craft_meets_the_wave_where_it_is() {
     // half a wavelength further ahead, a trough, also after a jump during the run
     let half = std::f64::consts::PI / k;
     bank.start(0.05, 0, [half, 0.0]);
-    assert!((bank.at_start()[0] + 1.0).abs() < 1e-12); // cos pi
+    assert!((bank.at_start()[0] + 1.0).abs() < TOL_SUM); // cos pi
     bank.start(0.05, 0, [0.0, 0.0]);
-    assert!((bank.at_start()[0] - 1.0).abs() < 1e-12);
+    assert!((bank.at_start()[0] - 1.0).abs() < TOL_SUM);
     bank.advance([half, 0.0], [half, 0.0]);
     let we = 0.8 + k * 6.0 * 0.8 / 0.8;
     let want = -(we * 0.05_f64).cos();
-    assert!((bank.at_end()[0] - want).abs() < 1e-12);
+    assert!((bank.at_end()[0] - want).abs() < TOL_SUM);
     // a shift across a head sea changes nothing
     bank.start(0.05, 0, [0.0, 40.0]);
-    assert!((bank.at_start()[0] - 1.0).abs() < 1e-12);
+    assert!((bank.at_start()[0] - 1.0).abs() < TOL_SUM);
 }
 
 #[test]
@@ -187,4 +188,45 @@ fn calm_water_is_calm() {
     bank.advance([1.0; 2], [2.0; 2]);
     assert!(bank.at_middle().iter().all(|v| v.abs() < f64::MIN_POSITIVE));
     assert_eq!((bank.channels(), bank.components()), (20, 0));
+}
+
+#[test]
+fn a_long_crested_sea_needs_fewer_sums() {
+    // elevations and their quadratures along a craft of 30 m: 80 channels
+    let mut s = Stream::new(7, 0, Purpose::Other);
+    let components: Vec<Component> = (0..200)
+        .map(|i| Component {
+            omega_rad_s: 0.4 + 0.012 * f64::from(i),
+            mu_rad: 2.5,
+            amplitude_m: 0.05,
+            phase_rad: s.phase_rad(),
+        })
+        .collect();
+    let mut x = Vec::new();
+    for c in &components {
+        let k = c.omega_rad_s.powi(2) / G_M_S2;
+        for j in 0..40 {
+            let e = Complex64::from_polar(1.0, -k * (0.75 * f64::from(j) - 15.0));
+            x.extend([e, e * Complex64::I]);
+        }
+    }
+    let mut bank = WaveBank::new(&components, 80, &x, 9.0, G_M_S2);
+    assert!(bank.amplitudes.blocks <= 3, "{}", bank.amplitudes.blocks); // of five
+    bank.start(0.1, 0, [0.0; 2]);
+    let mut direct = Direct::default();
+    // RMS of each channel
+    let scale = 0.05 * (200.0_f64 / 2.0).sqrt();
+    let (mut worst, mut sum) = (0.0_f64, 0.0);
+    for step in 0..500 {
+        let t = f64::from(step) * 0.1;
+        bank.advance(wander(t + 0.05), wander(t + 0.1));
+        bank.direct(t + 0.1, wander(t + 0.1), &mut direct);
+        for (a, b) in bank.at_end().iter().zip(direct.channels()) {
+            worst = worst.max((a - b).abs() / scale);
+            sum += (a - b).powi(2);
+        }
+    }
+    // the residual allowed, and single precision in two sums after each other
+    let rms = (sum / (500.0 * 80.0)).sqrt() / scale;
+    assert!(rms < 1e-5 && worst < 5e-5, "{rms:e} {worst:e}");
 }

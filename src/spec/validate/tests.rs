@@ -5,6 +5,7 @@ use serde_json::{Value, json};
 use crate::error::Problem;
 use crate::spec::controller::ControllerSpec;
 use crate::spec::craft::CraftSpec;
+use crate::spec::fault::FaultSpec;
 use crate::spec::load::{Document, parse, problems_of};
 use crate::spec::scenario::ScenarioSpec;
 use crate::spec::sea::SeaSpec;
@@ -13,6 +14,7 @@ const CRAFT: &str = include_str!("../../../tests/data/spec/craft.json");
 const SEA: &str = include_str!("../../../tests/data/spec/sea.json");
 const PID: &str = include_str!("../../../tests/data/spec/pid.json");
 const LQR: &str = include_str!("../../../tests/data/spec/lqr.json");
+const FAULT: &str = include_str!("../../../tests/data/spec/fault.json");
 const SCENARIO: &str = include_str!("../../../tests/data/spec/scenario.json");
 
 /// The problems of a file after `value` was written at the JSON pointer `at`.
@@ -462,4 +464,73 @@ fn calibration_is_checked() {
         let e = told(entries);
         assert!(e.contains(want), "{want}: {e}");
     }
+}
+
+#[test]
+fn faults_alone() {
+    let fault = |at: &str, v: Value, key: &str, words: &str| {
+        one::<FaultSpec>(FAULT, at, v, key, words);
+    };
+    assert!(after::<FaultSpec>(FAULT, "/name", json!("a")).is_empty());
+    let start = "events[1].start.within_s";
+    fault(
+        "/events/1/start/within_s",
+        json!([20, 10]),
+        start,
+        "before it begins",
+    );
+    fault("/events/1/start/within_s", json!([20]), start, "exactly 2");
+    fault(
+        "/events/0/start/at_s",
+        json!(-1),
+        "events[0].start.at_s",
+        "must lie between 0",
+    );
+    fault(
+        "/events/1/lasts_s",
+        json!(0),
+        "events[1].lasts_s",
+        "must be more than 0",
+    );
+    fault("/events", json!([]), "events", "at least 1");
+    let failure = "events[0].fault.surface.failure";
+    let stuck = json!({"stuck": {}});
+    fault(
+        "/events/0/fault/surface/failure",
+        stuck,
+        failure,
+        "must be one of",
+    );
+    let sensor = "events[3].fault.sensor";
+    let unit = json!("motion_unit");
+    fault(
+        "/events/3/fault/sensor/name",
+        unit,
+        &format!("{sensor}.failure"),
+        "in one unit",
+    );
+    fault(
+        "/events/3/fault/sensor/name",
+        json!("pich"),
+        &format!("{sensor}.name"),
+        "must be one of",
+    );
+    let to = json!({"x_m": 0, "height_m": 7});
+    let shift = "events[7].fault.weight_shift.to";
+    fault("/events/7/fault/weight_shift/to", to, shift, "where it was");
+    let flooded = "events[8].fault.flooded.fill_frac";
+    fault(
+        "/events/8/fault/flooded/fill_frac",
+        json!(40),
+        flooded,
+        "must lie between 0 and 1",
+    );
+    let beyond = json!(1.5);
+    let left = "events[2].fault.supply.left_frac";
+    fault(
+        "/events/2/fault/supply/left_frac",
+        beyond,
+        left,
+        "must lie between 0 and 1",
+    );
 }

@@ -20,7 +20,7 @@
 //! M. Hochbruck, A. Ostermann (2010), Acta Numerica 19, 209, section 2.
 //!
 //! # Checked by
-//! `memory_follows_fine_steps`, `instants_meet_the_plant`.
+//! `instants_meet_the_plant`, `two_evaluations_meet_fine_steps` (tests of the march).
 
 use nalgebra::{Matrix6, Vector6};
 use num_complex::Complex64;
