@@ -5,7 +5,7 @@ use std::fmt::Write;
 use super::table::{fixed, table};
 use crate::campaign::operability::share::Share;
 use crate::campaign::operability::simulated::{Check, Drawn, Tally};
-use crate::campaign::operability::{LimitCell, Operability};
+use crate::campaign::operability::{LimitCell, Operability, Stop};
 use crate::spec::number;
 use crate::spec::scatter::ScatterSpec;
 
@@ -77,12 +77,19 @@ fn limits(
     word: &dyn Fn(f64) -> &'static str,
 ) -> String {
     let k = found.usual_column;
+    let kinds = kinds(found, speed_kn);
     let mut out = format!(
-        "\n\n{} kn: limiting significant height at periods of {} to {} s (the most frequent), m, what stops work, and \
-         share\nof time over all periods, %; > more than was searched; ! not trusted\n",
+        "\n\n{} kn: limiting significant height at periods of {} to {} s (the most frequent), m, the limit that stops \
+         work there,\nshare of time over all periods, %; > more than was searched; ! not trusted; {}\n",
         number(speed_kn),
         number(scatter.period_edges_s[k]),
-        number(scatter.period_edges_s[k + 1])
+        number(scatter.period_edges_s[k + 1]),
+        kinds
+            .iter()
+            .enumerate()
+            .map(|(i, w)| format!("{} {w}", letter(i)))
+            .collect::<Vec<_>>()
+            .join("; ")
     );
     let mut headings: Vec<f64> = Vec::new();
     for h in &found.headings {
@@ -100,7 +107,7 @@ fn limits(
                     && h.heading_deg.total_cmp(heading).is_eq()
             });
             let time = share.map_or(String::new(), |s| fixed(100.0 * s.share.workable, 0));
-            row.push(cell.map_or(String::new(), |c| format!("{} {time}\u{a0}%", height(c))));
+            row.push(cell.map_or(String::new(), |c| height(c, &kinds, &time)));
         }
         row
     });
@@ -109,13 +116,38 @@ fn limits(
     out
 }
 
-fn height(c: &LimitCell) -> String {
-    let Some(stop) = &c.stop else {
-        return "unstable".to_owned();
+/// What stops work at the most frequent periods of a speed.
+fn kinds(found: &Operability, speed_kn: f64) -> Vec<String> {
+    let mut out = Vec::new();
+    let here = |c: &&LimitCell| {
+        c.column == found.usual_column && c.speed_kn.total_cmp(&speed_kn).is_eq()
     };
+    for c in found.cells.iter().filter(here) {
+        let words = c.stop.as_ref().map(Stop::words);
+        if let Some(w) = words.filter(|w| !out.contains(w)) {
+            out.push(w);
+        }
+    }
+    out
+}
+
+fn letter(i: usize) -> char {
+    char::from(b'a' + (i % 26) as u8)
+}
+
+fn height(c: &LimitCell, kinds: &[String], time: &str) -> String {
+    let Some(stop) = &c.stop else {
+        return format!("unstable\u{a0}\u{a0}{time}\u{a0}%");
+    };
+    let words = stop.words();
+    let kind = kinds.iter().position(|k| *k == words).map_or('-', letter);
     let beyond = if c.beyond { ">" } else { "" };
-    let mark = if c.trusted { "" } else { "!" };
-    format!("{beyond}{:.2}{mark} {}", c.limit_hs_m, stop.words())
+    let mark = if c.trusted { "\u{a0}" } else { "!" };
+    format!(
+        "{beyond}{:.2}{mark}\u{a0}{kind}\u{a0}{time:>4}\u{a0}%",
+        c.limit_hs_m
+    )
+    .replace(' ', "\u{a0}")
 }
 
 fn stops(found: &Operability) -> String {

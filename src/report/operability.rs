@@ -242,7 +242,7 @@ fn bars(found: &Operability) -> Figure {
             })
             .collect(),
     });
-    let y = Axis::new("share of time", "%").with_zero();
+    let y = Axis::new("share of time", "%").range(0.0, 112.0).step(20.0);
     let panel =
         Panel::new("Time in which every limit is met", x, y).with(Layer::Bars(series.collect()));
     let mut figure = Figure::new(
@@ -285,7 +285,7 @@ fn diagram(found: &Operability, scatter: &ScatterSpec) -> Figure {
             .map(|(i, w)| ((*w).to_owned(), share_colour(i)))
             .collect(),
     });
-    let note = "Numbers: how often the class occurs, per thousand. Dotted corner: not trusted at some headings or speeds.";
+    let note = "Numbers: how often the class occurs, per thousand. A dot: not trusted at some headings or speeds.";
     figure.footer = format!("{note}\n{}", figure.footer);
     figure
 }

@@ -104,6 +104,11 @@ fn letter(i: usize) -> char {
     char::from(b'a' + (i % 26) as u8)
 }
 
+fn kind_words(data: &PolarPicture, i: usize) -> String {
+    let words = data.kinds.get(i).map_or("", String::as_str);
+    format!("{}: {words}", letter(i))
+}
+
 /// One picture, three laws in a row.
 pub fn polar_picture(data: &PolarPicture) -> Figure {
     let panels: Vec<Panel> = data
@@ -147,10 +152,15 @@ fn panel(data: &PolarPicture, law: &str, sectors: &[PolarSector]) -> Panel {
     let mut panel = Panel::new(law, axis(), axis());
     panel.bare = true;
     panel.equal = true;
+    // the legend lists kinds in the order of their letters, wherever they are drawn first
+    for i in 0..data.kinds.len() {
+        let far = vec![[9.0 * edge, 9.0 * edge]; 3];
+        let shape = Shape::closed(Look::plain(kind_colour(i)), far).fill(1.0);
+        panel.add(shape.name(kind_words(data, i)));
+    }
     let (mut doubtful, mut unstable, mut beyond) = (Vec::new(), Vec::new(), Vec::new());
     for s in sectors {
         let mut look = Look::plain(Colour::WHITE);
-        let mut name = String::new();
         match s.value {
             SectorValue::Number(v) => {
                 let i = data.steps.iter().filter(|e| v >= **e).count();
@@ -158,13 +168,11 @@ fn panel(data: &PolarPicture, law: &str, sectors: &[PolarSector]) -> Panel {
             }
             SectorValue::Kind(i) => {
                 look.colour = kind_colour(i);
-                let words = data.kinds.get(i).map_or("", String::as_str);
-                name = format!("{}: {words}", letter(i));
             }
             SectorValue::Unstable => {}
         }
         let shape = Shape::closed(look, corners(s.ring, s.span_deg)).fill(1.0);
-        panel.add(shape.name(name).width(0.6));
+        panel.add(shape.width(0.6));
         let rim = Look::plain(Colour::WHITE);
         panel.add(Shape::open(rim, ring_of(s)).width(0.9));
         match (&s.value, s.trusted, s.beyond) {
