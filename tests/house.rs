@@ -80,6 +80,7 @@ const DOORS: &[(&str, &[&str], &[&str])] = &[
             "src/cli/",
             "src/control/external.rs",
             "src/tuning/store.rs",
+            "src/campaign/batch/store.rs",
         ],
     ),
     (

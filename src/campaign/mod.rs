@@ -8,6 +8,7 @@
 //! scenario and do not depend on the number of threads.
 
 pub mod agreement;
+pub mod batch;
 pub mod compare;
 pub mod criteria;
 pub mod design;

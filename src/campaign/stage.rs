@@ -22,9 +22,11 @@ use crate::sea::realisation::{Realisation, realise};
 use crate::sim::bake::{self, Recipe};
 use crate::sim::case::{Case, Integrator, Sensing, Timing};
 use crate::sim::checks::{self, Narrowest, Warning};
+use crate::sim::faults;
 use crate::sim::orders;
 use crate::sim::setup::setup;
 use crate::spec::controller::ControllerSpec;
+use crate::spec::fault::{FaultEventSpec, FaultSpec};
 use crate::spec::orders::{ActionSpec, OrderSpec};
 use crate::spec::scenario::{self as paper, ScenarioSpec};
 use crate::spec::sea::SeaSpec;
@@ -112,6 +114,8 @@ pub struct Stage {
     pub speeds: Vec<SpeedStage>,
     /// Laws in the scenario's order.
     pub laws: Vec<LawPlan>,
+    /// What breaks in every run, if anything.
+    pub fault: Option<FaultSpec>,
 }
 
 impl Stage {
@@ -152,6 +156,7 @@ impl Stage {
             model,
             speeds,
             laws,
+            fault: bundle.fault.as_ref().map(|f| f.spec.clone()),
         })
     }
 
@@ -176,11 +181,26 @@ impl Stage {
         )
     }
 
-    /// The case of one speed, heading and seed.
+    /// The case of one speed, heading and seed, with the scenario's faults.
     ///
     /// # Errors
     /// Timings that do not fit each other; a sea that cannot be drawn.
     pub fn case(&self, speed: &SpeedStage, heading_deg: f64, seed: u64) -> Result<Case> {
+        let events = self.fault.as_ref().map_or(&[][..], |f| &f.events);
+        self.case_with_faults(speed, heading_deg, seed, events)
+    }
+
+    /// The case of one speed, heading and seed in which `events` happen in place of the scenario's faults.
+    ///
+    /// # Errors
+    /// As [`Stage::case`]; events that do not fit the craft, at `events[k]`.
+    pub fn case_with_faults(
+        &self,
+        speed: &SpeedStage,
+        heading_deg: f64,
+        seed: u64,
+        events: &[FaultEventSpec],
+    ) -> Result<Case> {
         let s = &self.scenario;
         let timing = Timing::new(
             s.duration_s,
@@ -210,13 +230,14 @@ impl Stage {
             },
         });
         parts.orders = orders::events(&s.orders, &parts.setup)?;
+        parts.faults = faults::resolve(events, &self.model.craft.spec, seed, 0)?;
         let mut case = Case::new(parts)?;
         case.warnings.extend(self.case_warnings(speed, &sea));
         Ok(case)
     }
 
     /// Spacing of the components against the narrowest response, repetition, length, step.
-    fn case_warnings(&self, speed: &SpeedStage, sea: &Realisation) -> Vec<Warning> {
+    pub(super) fn case_warnings(&self, speed: &SpeedStage, sea: &Realisation) -> Vec<Warning> {
         let u = kn(speed.speed_kn);
         let encounter: Vec<f64> = sea
             .components

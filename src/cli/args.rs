@@ -6,8 +6,9 @@ use std::path::PathBuf;
 use clap::{Parser, Subcommand};
 
 use super::{
-    cmd_bound, cmd_check, cmd_compare, cmd_margins, cmd_operability, cmd_predict, cmd_run,
-    cmd_schedule, cmd_schema, cmd_show, cmd_signs, cmd_sweep, cmd_tune,
+    cmd_bound, cmd_campaign, cmd_check, cmd_compare, cmd_export, cmd_margins, cmd_merge,
+    cmd_operability, cmd_predict, cmd_run, cmd_schedule, cmd_schema, cmd_show, cmd_signs,
+    cmd_sweep, cmd_tune,
 };
 use crate::error::{Error, Result};
 
@@ -41,6 +42,12 @@ pub enum Verb {
     Show(cmd_show::Options),
     /// Run all laws of a scenario and put them beside its first: numbers and pictures.
     Compare(cmd_compare::Options),
+    /// Thousands of cases over a grid and random draws: on all cores, resumed after any stop.
+    Campaign(cmd_campaign::Options),
+    /// The parts of a campaign, run apart, put together.
+    Merge(cmd_merge::Options),
+    /// A campaign's rows as CSV and Parquet, for other programs.
+    Export(cmd_export::Options),
     /// Stability margins of laws on a craft: gain, phase, delay, disk; nominal and at their worst.
     Margins(cmd_margins::Options),
     /// A law over its range of speeds: frozen on a grid, ramped through, in a steady turn.

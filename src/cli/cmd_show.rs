@@ -15,7 +15,8 @@ use crate::spec::resolve;
                   The output is a valid file again. null means: worked out when the file is used."
 )]
 pub struct Options {
-    /// File of any kind (`ridewright.craft/1`, `sea`, `controller`, `criteria`, `fault`, `scatter`, `scenario`, `tuning`).
+    /// File of any kind (`ridewright.craft/1`, `sea`, `controller`, `criteria`, `fault`, `scatter`, `scenario`,
+    /// `tuning`, `campaign`).
     #[arg(value_name = "FILE")]
     pub file: PathBuf,
     /// Print JSON; it is what this verb prints in any case.
@@ -37,6 +38,7 @@ pub fn run(options: &Options, shell: &mut Shell) -> Result<Status> {
         Any::Fault(f) => shell.json(&f.spec)?,
         Any::Scenario(f) => shell.json(&f.spec)?,
         Any::Tuning(f) => shell.json(&f.spec)?,
+        Any::Campaign(f) => shell.json(&f.spec)?,
     }
     Ok(Status::Met)
 }

@@ -5,13 +5,17 @@
 
 mod agreement;
 pub mod args;
+mod campaign_tables;
 pub mod cmd_bound;
+pub mod cmd_campaign;
 pub mod cmd_check;
 pub mod cmd_coefficients;
 pub mod cmd_compare;
+pub mod cmd_export;
 pub mod cmd_fins;
 pub mod cmd_hydrostatics;
 pub mod cmd_margins;
+pub mod cmd_merge;
 pub mod cmd_operability;
 pub mod cmd_predict;
 pub mod cmd_response;
@@ -77,8 +81,11 @@ pub fn main() -> ExitCode {
 fn run(verb: &Verb, cache: Option<&Path>, shell: &mut Shell) -> Result<Status> {
     match verb {
         Verb::Bound(options) => cmd_bound::run(options, cache, shell),
+        Verb::Campaign(options) => cmd_campaign::run(options, cache, shell),
         Verb::Check(options) => cmd_check::run(options, shell),
         Verb::Compare(options) => cmd_compare::run(options, cache, shell),
+        Verb::Export(options) => cmd_export::run(options, shell),
+        Verb::Merge(options) => cmd_merge::run(options, shell),
         Verb::Margins(options) => cmd_margins::run(options, cache, shell),
         Verb::Schedule(options) => cmd_schedule::run(options, cache, shell),
         Verb::Operability(options) => cmd_operability::run(options, cache, shell),

@@ -119,9 +119,8 @@ fn limits(
 /// What stops work at the most frequent periods of a speed.
 fn kinds(found: &Operability, speed_kn: f64) -> Vec<String> {
     let mut out = Vec::new();
-    let here = |c: &&LimitCell| {
-        c.column == found.usual_column && c.speed_kn.total_cmp(&speed_kn).is_eq()
-    };
+    let here =
+        |c: &&LimitCell| c.column == found.usual_column && c.speed_kn.total_cmp(&speed_kn).is_eq();
     for c in found.cells.iter().filter(here) {
         let words = c.stop.as_ref().map(Stop::words);
         if let Some(w) = words.filter(|w| !out.contains(w)) {

@@ -63,6 +63,35 @@ pub fn replace(path: &Path, text: &str) -> Result<()> {
     Ok(())
 }
 
+/// Writes a file by `write`, whole or not at all, without holding it in memory.
+///
+/// # Errors
+/// Of `write`, or when the file cannot be put in its place.
+pub fn replace_with(
+    path: &Path,
+    write: impl FnOnce(std::io::BufWriter<std::fs::File>) -> Result<()>,
+) -> Result<()> {
+    let fail = |e: &std::io::Error| Error::io("write this file", path, e);
+    let folder = match path.parent() {
+        Some(p) if !p.as_os_str().is_empty() => p,
+        _ => Path::new("."),
+    };
+    let file = tempfile::Builder::new()
+        .prefix(".rw-")
+        .tempfile_in(folder)
+        .map_err(|e| fail(&e))?;
+    let handle = file.as_file().try_clone().map_err(|e| fail(&e))?;
+    write(std::io::BufWriter::new(handle)).map_err(|e| e.in_file(path))?;
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::PermissionsExt;
+        let open = std::fs::Permissions::from_mode(0o644);
+        file.as_file().set_permissions(open).map_err(|e| fail(&e))?;
+    }
+    file.persist(path).map_err(|e| fail(&e.error))?;
+    Ok(())
+}
+
 /// The folder of `--out`, made before anything is computed; none when it is not asked for.
 ///
 /// # Errors

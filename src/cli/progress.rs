@@ -26,6 +26,23 @@ impl Progress {
         Progress { bar }
     }
 
+    /// A bar that also tells the rate; [`Progress::more`] gives it its length.
+    pub fn rated(shell: &Shell, what: &'static str) -> Self {
+        let p = Progress::new(shell, 0, what);
+        let style = "{pos}/{len} {msg} [{bar:40}] {per_sec}, {eta} left";
+        if let Ok(style) = ProgressStyle::with_template(style) {
+            p.bar.set_style(style);
+        }
+        p
+    }
+
+    /// So many more steps, of which some are done already and say nothing of the rate.
+    pub fn more(&self, count: usize, done: usize) {
+        self.bar.inc_length(count as u64);
+        self.bar.set_position(self.bar.position() + done as u64);
+        self.bar.reset_eta();
+    }
+
     /// One step is done; may be called from any thread.
     pub fn step(&self) {
         self.bar.inc(1);

@@ -2,6 +2,7 @@
 
 pub mod actuator;
 pub mod course;
+pub mod damage;
 pub mod model;
 pub mod plant;
 pub mod rigid_body;

@@ -171,6 +171,23 @@ pub struct Plant {
     pub(crate) channels: Vec<WaveChannel>,
 }
 
+/// What a surface meets at an instant.
+pub(super) struct Met {
+    pub(super) angle_rad: f64,
+    pub(super) flow: Inflow,
+    /// Along its n.
+    orbital_m_s: f64,
+}
+
+/// What a surface does at an instant.
+struct Pull {
+    /// Axial inflow times lift coefficient: what its wake carries.
+    shed_m_s: f64,
+    /// Along its n.
+    lift_n: f64,
+    wrench: Wrench,
+}
+
 /// Offsets of the parts of the channel list.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct ChannelOffsets {
@@ -383,7 +400,10 @@ impl Plant {
             let ahead = nu[0] - self.speed_m_s;
             let aside = nu[1] + self.speed_m_s * x[5];
             let rate = Vector6::new(ahead, aside, 0.0, 0.0, 0.0, nu[5]);
-            f -= hold.spring * off + hold.damper * rate;
+            // surge, sway and yaw only
+            for i in [0, 1, 5] {
+                f -= hold.spring.column(i) * off[i] + hold.damper.column(i) * rate[i];
+            }
         }
         f
     }
@@ -428,14 +448,12 @@ impl Plant {
         let l = &self.layout;
         let mut shed = [0.0; MOST_SURFACES]; // U C_L of each surface, m/s
         let mut f = Wrench::zeros();
-        for (i, s) in self.surfaces.iter().enumerate() {
-            let angle = self.surface_angle_rad(i, x, input.surface_hold_rad[i]);
-            let (flow, orbital) = self.surface_flow(i, x, nu, down, angle, input.waves);
-            self.lag_rates(i, x, &flow, orbital, dx);
-            let total = self.lagged_inflow(i, x, &flow, orbital) + self.downwash(i, x, &flow);
-            let (cl, cd) = lift::coefficients(s, &flow, total, angle);
-            shed[i] = cl * flow.axial_m_s;
-            f += wrench_at(&s.r_m, &lift::force(s, &flow, cl, cd, self.rho_kg_m3));
+        for i in 0..self.surfaces.len() {
+            let met = self.meet(i, x, nu, down, input);
+            self.lag_rates(i, x, &met, dx);
+            let pull = self.surface_pull(i, x, &met);
+            shed[i] = pull.shed_m_s;
+            f += pull.wrench;
         }
         self.servo_rates(x, input, dx);
         for (j, (from, distance_m)) in self.delays.iter().enumerate() {
@@ -446,28 +464,45 @@ impl Plant {
         f
     }
 
-    /// Inflow at surface `i` at deflection `angle`, and the orbital velocity along its n, m/s.
-    fn surface_flow(
+    /// What surface `i` meets: its deflection, the inflow and the water's orbital velocity along its n.
+    pub(super) fn meet(
         &self,
         i: usize,
         x: &[f64],
         nu: &Vector6<f64>,
         down: &Vector3<f64>,
-        angle: f64,
-        waves: &[f64],
-    ) -> (Inflow, f64) {
+        input: &PlantInput,
+    ) -> Met {
+        let angle_rad = self.surface_angle_rad(i, x, input.surface_hold_rad[i]);
         let off = ChannelOffsets::new(self.surfaces.len()).surfaces + 2 * i;
-        let depth = self.surface_depth_m(i, x[2], down, waves[off + 1]);
-        let orbital = if self.orbital_at_surfaces {
-            waves[off]
-        } else {
-            0.0
-        };
-        (lift::inflow(&self.surfaces[i], nu, angle, depth), orbital)
+        let depth = self.surface_depth_m(i, x[2], down, input.waves[off + 1]);
+        Met {
+            angle_rad,
+            flow: lift::inflow(&self.surfaces[i], nu, angle_rad, depth),
+            orbital_m_s: if self.orbital_at_surfaces {
+                input.waves[off]
+            } else {
+                0.0
+            },
+        }
+    }
+
+    /// What surface `i` does in that inflow, its lags and delay lines standing in `x`.
+    fn surface_pull(&self, i: usize, x: &[f64], met: &Met) -> Pull {
+        let s = &self.surfaces[i];
+        let flow = &met.flow;
+        let total = self.lagged_inflow(i, x, met) + self.downwash(i, x, flow);
+        let (cl, cd) = lift::coefficients(s, flow, total, met.angle_rad);
+        let force = lift::force(s, flow, cl, cd, self.rho_kg_m3);
+        Pull {
+            shed_m_s: cl * flow.axial_m_s,
+            lift_n: force.dot(&s.n),
+            wrench: wrench_at(&s.r_m, &force),
+        }
     }
 
     /// Derivatives of the lag states of surface `i`.
-    fn lag_rates(&self, i: usize, x: &[f64], flow: &Inflow, orbital: f64, dx: &mut [f64]) {
+    fn lag_rates(&self, i: usize, x: &[f64], met: &Met, dx: &mut [f64]) {
         let k = self.layout.lag(i);
         if !self.unsteady_lag {
             dx[k..k + 4].fill(0.0);
@@ -475,33 +510,31 @@ impl Plant {
         }
         let semichord = 0.5 * self.surfaces[i].mac_m;
         let (motion, gust) = ([x[k], x[k + 1]], [x[k + 2], x[k + 3]]);
-        let u = flow.axial_m_s;
-        let rates = unsteady::wagner_rates(flow.normal_m_s, motion, u, semichord);
+        let u = met.flow.axial_m_s;
+        let rates = unsteady::wagner_rates(met.flow.normal_m_s, motion, u, semichord);
         dx[k..k + 2].copy_from_slice(&rates);
-        let rates = unsteady::kussner_rates(orbital, gust, u, semichord);
+        let rates = unsteady::kussner_rates(met.orbital_m_s, gust, u, semichord);
         dx[k + 2..k + 4].copy_from_slice(&rates);
     }
 
     /// Normal inflow behind the lags, m/s.
-    fn lagged_inflow(&self, i: usize, x: &[f64], flow: &Inflow, orbital: f64) -> f64 {
+    pub(super) fn lagged_inflow(&self, i: usize, x: &[f64], met: &Met) -> f64 {
+        let normal_m_s = met.flow.normal_m_s;
         if !self.unsteady_lag {
-            return flow.normal_m_s + orbital;
+            return normal_m_s + met.orbital_m_s;
         }
         let k = self.layout.lag(i);
         let (motion, gust) = ([x[k], x[k + 1]], [x[k + 2], x[k + 3]]);
-        unsteady::wagner_angle_rad(flow.normal_m_s, motion) + unsteady::kussner_angle_rad(gust)
+        unsteady::wagner_angle_rad(normal_m_s, motion) + unsteady::kussner_angle_rad(gust)
     }
 
     /// Lift of every surface along its n, N.
     pub fn lift_n(&self, x: &[f64], input: &PlantInput, out: &mut [f64]) {
         let nu = Vector6::from_column_slice(&x[StateLayout::NU]);
         let down = body_to_earth(x[3], x[4], x[5]).row(2).transpose();
-        for (i, (s, lift_n)) in self.surfaces.iter().zip(out).enumerate() {
-            let angle = self.surface_angle_rad(i, x, input.surface_hold_rad[i]);
-            let (flow, orbital) = self.surface_flow(i, x, &nu, &down, angle, input.waves);
-            let total = self.lagged_inflow(i, x, &flow, orbital) + self.downwash(i, x, &flow);
-            let (cl, cd) = lift::coefficients(s, &flow, total, angle);
-            *lift_n = lift::force(s, &flow, cl, cd, self.rho_kg_m3).dot(&s.n);
+        for (i, lift_n) in out.iter_mut().enumerate() {
+            let met = self.meet(i, x, &nu, &down, input);
+            *lift_n = self.surface_pull(i, x, &met).lift_n;
         }
     }
 
@@ -520,7 +553,7 @@ impl Plant {
     }
 
     /// Normal inflow lost (negative) to the downwash of surfaces upstream, m/s.
-    fn downwash(&self, i: usize, x: &[f64], flow: &Inflow) -> f64 {
+    pub(super) fn downwash(&self, i: usize, x: &[f64], flow: &Inflow) -> f64 {
         if flow.axial_m_s <= 0.0 {
             return 0.0;
         }
@@ -552,26 +585,8 @@ impl Plant {
     }
 }
 
-/// Orbital velocity along `along` at `r_m` per unit amplitude, phase zero for a crest at O.
-pub fn orbital(
-    omega_rad_s: f64,
-    mu_rad: f64,
-    g_m_s2: f64,
-    r_m: &Vector3<f64>,
-    along: &Vector3<f64>,
-) -> Complex64 {
-    let k = omega_rad_s * omega_rad_s / g_m_s2;
-    let (s, c) = mu_rad.sin_cos();
-    let e = elevation(omega_rad_s, mu_rad, g_m_s2, r_m.x, r_m.y) * (-k * r_m.z.max(0.0)).exp();
-    let horizontal = c * along.x + s * along.y;
-    e * omega_rad_s * Complex64::new(horizontal, -along.z)
-}
-
-/// Wave elevation at (x, y) per unit amplitude, phase zero for a crest at O.
-pub fn elevation(omega_rad_s: f64, mu_rad: f64, g_m_s2: f64, x_m: f64, y_m: f64) -> Complex64 {
-    let k = omega_rad_s * omega_rad_s / g_m_s2;
-    Complex64::from_polar(1.0, -k * (x_m * mu_rad.cos() + y_m * mu_rad.sin()))
-}
-
+pub mod march;
+mod water;
+pub use water::{elevation, orbital};
 #[cfg(test)]
 mod tests;

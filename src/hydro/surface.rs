@@ -30,6 +30,7 @@ pub mod effects;
 pub mod flap;
 pub mod lift;
 pub mod submergence;
+mod trailing;
 #[cfg(test)]
 pub(crate) mod tests;
 

@@ -180,6 +180,13 @@ impl ViscousModel {
         self.edges = edges;
     }
 
+    /// The quadratic drag of all strips times a factor.
+    pub fn scale_drag(&mut self, factor: f64) {
+        for e in &mut self.elements[..self.drag_elements] {
+            e.drag_n_s2_m2 *= factor;
+        }
+    }
+
     /// All elements; those with drag first.
     pub fn elements(&self) -> &[Element] {
         &self.elements

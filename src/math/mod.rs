@@ -3,6 +3,7 @@
 pub mod eigen;
 pub mod expint;
 pub mod hash;
+pub mod lanes;
 pub mod lyapunov;
 pub mod ode;
 pub mod riccati;

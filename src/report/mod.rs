@@ -4,6 +4,7 @@
 //! PNG and SVG.
 
 pub mod bars;
+pub mod campaign;
 pub mod chart;
 pub mod comparison;
 pub mod contour;

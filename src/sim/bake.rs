@@ -86,6 +86,7 @@ pub fn parts(r: &Recipe) -> Parts {
         own_wave_factor: c.relative_wave_factor,
         limits: limits(r.model),
         orders: Vec::new(),
+        faults: Vec::new(),
     }
 }
 

@@ -19,9 +19,10 @@ use std::sync::Arc;
 use nalgebra::Vector3;
 use num_complex::Complex64;
 
-use super::checks::{Limits, Warning};
+use super::checks::{self, Limits, Warning};
 use super::contact::UndersidePoint;
 use super::craft::Craft;
+use super::faults::{Fault, Schedule};
 use super::orders::Event;
 use super::waves::WaveBank;
 use super::wind::Wind;
@@ -181,6 +182,8 @@ pub struct Parts {
     pub limits: Limits,
     /// What humans order, in order of time.
     pub orders: Vec<Event>,
+    /// What breaks, in any order.
+    pub faults: Vec<Fault>,
 }
 
 /// One fully resolved case.
@@ -189,6 +192,7 @@ pub struct Case {
     pub(crate) bank: WaveBank,
     pub(crate) at: ElevationIndex,
     pub(crate) delay_halves: Vec<u64>,
+    pub(crate) schedule: Option<Schedule>,
     /// What was found while baking.
     pub warnings: Vec<Warning>,
 }
@@ -229,7 +233,10 @@ impl Case {
             }
             delay_halves.push(n as u64);
         }
+        let schedule = Schedule::new(&parts.faults, &parts.craft, &parts.timing)?;
+        warnings.extend(checks::late_faults(&parts.faults, parts.timing.at_s(parts.timing.steps)));
         Ok(Case {
+            schedule,
             parts,
             bank,
             at,

@@ -15,6 +15,7 @@
 use std::f64::consts::TAU;
 use std::fmt;
 
+use super::faults::Fault;
 use super::outcome::{Excursion, Outcome};
 use crate::dynamics::state::StateLayout;
 use crate::units::to_deg;
@@ -151,6 +152,26 @@ pub enum Warning {
         /// Taken, s.
         taken_s: f64,
     },
+    /// A fault starts after the end of the run.
+    FaultTooLate {
+        /// It, in words.
+        fault: String,
+        /// Its start, s.
+        at_s: f64,
+        /// End of the run, s.
+        end_s: f64,
+    },
+}
+
+/// Faults that never act because the run ends before.
+pub(crate) fn late_faults(faults: &[Fault], end_s: f64) -> Vec<Warning> {
+    let late = faults.iter().filter(|f| f.from_s > end_s);
+    late.map(|f| Warning::FaultTooLate {
+        fault: f.words.clone(),
+        at_s: f.from_s,
+        end_s,
+    })
+    .collect()
 }
 
 impl fmt::Display for Warning {
@@ -203,6 +224,10 @@ impl fmt::Display for Warning {
             } => write!(
                 f,
                 "delay of `{surface}` taken as {taken_s} s (asked {asked_s} s), whole steps: choose a step that divides it"
+            ),
+            Warning::FaultTooLate { fault, at_s, end_s } => write!(
+                f,
+                "the fault `{fault}` starts at {at_s:.1} s, the run ends at {end_s:.1} s: times count from the start of the run, run-in included"
             ),
         }
     }

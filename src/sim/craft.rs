@@ -3,9 +3,13 @@
 //! The loop is written against [`Craft`], so that a toy with a known solution can stand in for the
 //! plant in tests.
 
+use std::sync::Arc;
+
 use num_complex::Complex64;
 
 use crate::dynamics::actuator::Actuator;
+use crate::dynamics::damage::Damage;
+use crate::dynamics::plant::march::March;
 use crate::dynamics::plant::{PlantInput, WaveChannel};
 use crate::dynamics::state::StateLayout;
 
@@ -38,6 +42,12 @@ pub trait Craft: Send + Sync {
     /// The derivative of the state, without allocation.
     fn derivative(&self, x: &[f64], input: &PlantInput, dx: &mut [f64]);
 
+    /// Its own way to go fixed steps of `step_s`, if it has one that is quicker than Runge-Kutta on [`Craft::derivative`].
+    fn march(&self, step_s: f64) -> Option<March<'_>> {
+        let _ = step_s;
+        None
+    }
+
     /// Writes anew those rows of the derivative that depend on the commands (servo accelerations,
     /// thrust rates), the rest of `dx` being that of the same state and waves. Accelerations of the
     /// craft must not depend on the commands of the same instant.
@@ -45,6 +55,25 @@ pub trait Craft: Send + Sync {
 
     /// Surface angle behind the backlash, rad, from the state and the angle before.
     fn surface_angle_rad(&self, surface: usize, x: &[f64], hold_rad: f64) -> f64;
+
+    /// The same craft broken, with the same layout and channels; none when it cannot be.
+    fn damaged(&self, damage: &Damage) -> Option<Arc<dyn Craft>> {
+        let _ = damage;
+        None
+    }
+
+    /// Deflection of a surface after `dt_s` of trailing freely, rad, from `angle_rad`, in the flow of `x`.
+    fn trailed_rad(
+        &self,
+        surface: usize,
+        x: &[f64],
+        input: &PlantInput,
+        angle_rad: f64,
+        dt_s: f64,
+    ) -> f64 {
+        let _ = (surface, x, input, dt_s);
+        angle_rad
+    }
 
     /// Lift of each surface along its own direction, N.
     fn lift_n(&self, x: &[f64], input: &PlantInput, out: &mut [f64]);

@@ -1,9 +1,13 @@
 //! The plant as the loop sees it.
 
+use std::sync::Arc;
+
 use num_complex::Complex64;
 
 use super::craft::Craft;
 use crate::dynamics::actuator::Actuator;
+use crate::dynamics::damage::Damage;
+use crate::dynamics::plant::march::March;
 use crate::dynamics::plant::{Plant, PlantInput, WaveChannel};
 use crate::dynamics::state::StateLayout;
 
@@ -44,12 +48,31 @@ impl Craft for Plant {
         Plant::derivative(self, x, input, dx);
     }
 
+    fn march(&self, step_s: f64) -> Option<March<'_>> {
+        Some(March::new(self, step_s))
+    }
+
     fn command_rows(&self, x: &[f64], input: &PlantInput, dx: &mut [f64]) {
         Plant::command_rows(self, x, input, dx);
     }
 
     fn surface_angle_rad(&self, surface: usize, x: &[f64], hold_rad: f64) -> f64 {
         Plant::surface_angle_rad(self, surface, x, hold_rad)
+    }
+
+    fn damaged(&self, damage: &Damage) -> Option<Arc<dyn Craft>> {
+        Some(Arc::new(Plant::damaged(self, damage)))
+    }
+
+    fn trailed_rad(
+        &self,
+        surface: usize,
+        x: &[f64],
+        input: &PlantInput,
+        angle_rad: f64,
+        dt_s: f64,
+    ) -> f64 {
+        Plant::trailed_rad(self, surface, x, input, angle_rad, dt_s)
     }
 
     fn lift_n(&self, x: &[f64], input: &PlantInput, out: &mut [f64]) {

@@ -1,15 +1,15 @@
 //! The loop: one case, one law, one thread, no input or output.
 //!
 //! # Order within a step
-//! 1. commands that are due come into force, the backlash takes up, wind is read;
+//! 1. faults that start or end, commands that are due come into force, the backlash takes up, wind is read;
 //! 2. the rate k1 at t; it also gives the accelerations, which commands of the same instant cannot
 //!    change (a servo answers to them with an acceleration);
 //! 3. at a sample: truth, sensors, orders that are due, course and speed hold, law, new commands; the rows of k1 that
 //!    depend on commands are written anew;
 //! 4. at a record interval: one sample of every column;
 //! 5. contacts, saturation, observers;
-//! 6. servos at t + h/2 and t + h (they know nothing of the water), waves there, the other three
-//!    stages, the checks.
+//! 6. servos at t + h/2 and t + h (they know nothing of the water), waves there, the step itself (the plant's own
+//!    march, which leaves the rate at t + h for 2, or the other three stages of Runge-Kutta), the checks.
 //!
 //! Time is the step's index times h. Everything that changes abruptly lies on the edges of steps, but
 //! for commands, which may reach a servo in the middle of one.
@@ -23,6 +23,7 @@ use super::checks::{self, Warning};
 use super::columns::{Sample, Writer};
 use super::contact::ContactWatch;
 use super::craft::Craft;
+use super::faults::Active;
 use super::held::Held;
 use super::observer::{Observer, View};
 use super::orders::{Action, Happening};
@@ -37,6 +38,7 @@ use crate::control::signal::{FinCommand, Measurement, Trace};
 use crate::dynamics::actuator::share_rates;
 use crate::dynamics::course::{HeadingHold, SpeedHold};
 use crate::dynamics::plant::PlantInput;
+use crate::dynamics::plant::march::March;
 use crate::dynamics::state::StateLayout;
 use crate::error::Error;
 use crate::frames::Wrench;
@@ -124,6 +126,10 @@ struct Loop<'a> {
     case: &'a Case,
     craft: &'a dyn Craft,
     source: Source,
+    /// The craft's own way of fixed steps; Runge-Kutta without it.
+    march: Option<March<'a>>,
+    /// The rates must be formed anew: something has jumped since the march left them.
+    stale: bool,
     rk4: Rk4,
     x: Vec<f64>,
     before: Vec<f64>,
@@ -148,6 +154,12 @@ struct Loop<'a> {
     judged_steps: u64,
     evaluations: u64,
     next_order: usize,
+    /// Faults of the case; none when nothing breaks within the run.
+    faults: Option<Active<'a>>,
+    /// The march is that of another craft since the last step.
+    march_begins: bool,
+    /// State with held surfaces in place, for the reference integrator.
+    scratch: Vec<f64>,
     happenings: Vec<Happening>,
     most_yaw_rad: f64,
 }
@@ -171,13 +183,22 @@ impl<'a> Loop<'a> {
                 sums: Direct::default(),
             },
         };
+        let march = match p.integrator {
+            Integrator::FixedStep => craft.march(p.timing.step_s),
+            Integrator::Reference(_) => None,
+        };
         let half_s = 0.5 * p.timing.step_s;
         let u = FinCommand::at_trim(&p.setup);
         let angle_rad = (0..surfaces).map(|i| x[craft.layout().angle(i)]).collect();
+        let faults = Active::new(case);
+        let late = faults.as_ref().map_or(0, Active::most_late_halves);
+        let told = faults.as_ref().map_or(0, Active::most_happenings);
         Loop {
             case,
             craft,
             source,
+            march,
+            stale: true,
             rk4: Rk4::new(x.len()),
             before: x.clone(),
             rate: vec![0.0; x.len()],
@@ -186,7 +207,8 @@ impl<'a> Loop<'a> {
                     u.fin_rad.clone(),
                     case.delay_halves.clone(),
                     2 * p.timing.sample_every,
-                ),
+                )
+                .with_room(late, 2 * p.timing.sample_every),
                 angle_rad,
                 rate_limit_rad_s: craft.actuators().iter().map(|a| a.max_rate_rad_s).collect(),
                 thrust_n: p.thrust_n.clone(),
@@ -213,7 +235,10 @@ impl<'a> Loop<'a> {
             judged_steps: 0,
             evaluations: 0,
             next_order: 0,
-            happenings: Vec::with_capacity(p.orders.len()),
+            happenings: Vec::with_capacity(p.orders.len() + told),
+            faults,
+            march_begins: false,
+            scratch: x.clone(),
             most_yaw_rad: 0.0,
             x,
         }
@@ -264,40 +289,69 @@ impl<'a> Loop<'a> {
 
     /// Due commands, backlash, wind, and the rate at `t_s`.
     fn begin(&mut self, step: u64, t_s: f64, sample: bool) {
+        if self.faults.is_some() {
+            self.break_down(step, t_s);
+        }
         self.inputs.held.arrive(2 * step);
         for (i, angle) in self.inputs.angle_rad.iter_mut().enumerate() {
             *angle = self.craft.surface_angle_rad(i, &self.x, *angle);
         }
+        self.no_backlash_when_held();
         self.share_supplies();
         if let Some(wind) = &self.case.parts.wind {
             if sample {
                 self.gust_m_s = wind.speed_m_s(t_s);
             }
             self.inputs.wind = wind.wrench(self.gust_m_s, &self.x);
+            self.stale = true;
         }
         if let Source::Direct { sums, .. } = &mut self.source {
             self.case.bank.direct(t_s, [self.x[0], self.x[1]], sums);
         }
-        let waves = self.source.now();
-        self.craft
-            .derivative(&self.x, &self.inputs.with(waves), &mut self.rate);
+        self.rate_now(step);
+    }
+
+    /// The rate at the start of the step, unless the march has left it.
+    fn rate_now(&mut self, step: u64) {
+        let input = self.inputs.with(self.source.now());
+        if (step == 0 || std::mem::take(&mut self.march_begins))
+            && let Some(march) = &mut self.march
+            && !march.start(&self.x, &input)
+        {
+            self.march = None;
+        }
+        match &mut self.march {
+            Some(_) if !self.stale => return,
+            Some(march) => march.now(&self.x, &input, &mut self.rate),
+            None => self.craft.derivative(&self.x, &input, &mut self.rate),
+        }
+        self.stale = false;
         self.evaluations += 1;
     }
 
     /// Rate limits of the step, shared supplies considered.
     fn share_supplies(&mut self) {
-        let totals = &self.case.parts.supply_rad_s;
-        if totals.is_empty() {
+        let healthy = &self.case.parts.supply_rad_s;
+        if healthy.is_empty() && self.faults.is_none() {
             return;
         }
         let (actuators, layout) = (self.craft.actuators(), self.craft.layout());
         let commands = self.inputs.held.command_rad.iter();
         for (i, (a, command)) in actuators.iter().zip(commands).enumerate() {
             let angle = self.x[layout.angle(i)];
-            self.demand_rad_s[i] = a.rate_command(*command, angle, a.max_rate_rad_s);
+            let held = self.faults.as_ref();
+            let held = held.and_then(|f| f.demand_rad_s(i, a, angle));
+            let own = || a.rate_command(*command, angle, a.max_rate_rad_s);
+            self.demand_rad_s[i] = held.unwrap_or_else(own);
         }
         let limits = &mut self.inputs.rate_limit_rad_s;
-        share_rates(actuators, &self.demand_rad_s, totals, limits);
+        match &mut self.faults {
+            None => share_rates(actuators, &self.demand_rad_s, healthy, limits),
+            Some(f) => {
+                share_rates(actuators, &self.demand_rad_s, f.supply_rad_s(healthy), limits);
+                f.limit_rates(actuators, limits);
+            }
+        }
     }
 
     fn truth(&self, t_s: f64) -> Truth {
@@ -314,6 +368,9 @@ impl<'a> Loop<'a> {
             thrust_n: &self.x[self.craft.layout().thrust.clone()],
         };
         self.senses.read(self.case, &exposure, &mut self.y);
+        if let Some(f) = &mut self.faults {
+            f.sense(t_s, &mut self.y);
+        }
         self.obey(t_s, law)?;
         let (y, u) = (&self.y, &mut self.u);
         let actuators = self.craft.actuators();
@@ -325,8 +382,14 @@ impl<'a> Loop<'a> {
         }
         if let Some(s) = &mut self.speed {
             s.update(y.speed_m_s, &mut self.inputs.thrust_n);
+            if let Some(f) = &mut self.faults {
+                f.cut_thrust(true, &mut self.inputs.thrust_n);
+            }
         }
-        law.update(t_s, y, u)?;
+        let setup = &self.case.parts.setup;
+        if self.faults.as_mut().is_none_or(|f| f.law_runs(setup, u)) {
+            law.update(t_s, y, u)?;
+        }
         if !u.fin_rad.iter().all(|v| v.is_finite()) {
             u.check(&law.info().name, &self.case.parts.setup, t_s)?;
         }
@@ -339,7 +402,8 @@ impl<'a> Loop<'a> {
         for (a, angle) in actuators.iter().zip(&mut u.fin_rad) {
             *angle = a.clamp_command(*angle, y.speed_m_s);
         }
-        self.inputs.held.issue(2 * step, &self.u.fin_rad);
+        let late = self.faults.as_ref().map_or(0, Active::late_halves);
+        self.inputs.held.issue(2 * step + late, &self.u.fin_rad);
         self.inputs.held.arrive(2 * step);
         self.share_supplies();
         let waves = self.source.now();
@@ -422,8 +486,12 @@ impl<'a> Loop<'a> {
         };
         let mut lift_n = std::mem::take(&mut self.lift_n);
         let waves = self.source.now();
-        self.craft
-            .lift_n(&self.x, &self.inputs.with(waves), &mut lift_n);
+        match &self.march {
+            Some(march) => march.lift_n(&mut lift_n),
+            None => self
+                .craft
+                .lift_n(&self.x, &self.inputs.with(waves), &mut lift_n),
+        }
         writer.write(
             self.case,
             &Sample {
@@ -445,7 +513,8 @@ impl<'a> Loop<'a> {
     fn watch(&mut self, step: u64, t_s: f64) {
         let p = &self.case.parts;
         let in_run_in = step < p.timing.run_in_steps;
-        if !p.orders.is_empty() && !p.components.is_empty() {
+        let turns = !p.orders.is_empty() || self.faults.is_some();
+        if turns && !p.components.is_empty() {
             let yaw_rad = self.x[StateLayout::EULER.start + 2];
             self.most_yaw_rad = self.most_yaw_rad.max(yaw_rad.abs());
         }
@@ -466,7 +535,8 @@ impl<'a> Loop<'a> {
         for (i, n) in self.at_limit.iter_mut().enumerate() {
             let (angle, rate) = (self.x[layout.angle(i)], self.x[layout.rate(i)]);
             let at_angle = angle <= min[i] + AT_LIMIT_RAD || angle >= max[i] - AT_LIMIT_RAD;
-            let at_rate = rate.abs() >= AT_RATE_FRAC * self.inputs.rate_limit_rad_s[i];
+            let limit = self.inputs.rate_limit_rad_s[i]; // zero without supply: no servo to be at it
+            let at_rate = limit > 0.0 && rate.abs() >= AT_RATE_FRAC * limit;
             *n += u64::from(max[i] > min[i] && (at_angle || at_rate));
         }
     }
@@ -517,6 +587,7 @@ impl<'a> Loop<'a> {
     }
 }
 
+mod broken;
 mod step;
 #[cfg(test)]
 mod tests;

@@ -311,6 +311,7 @@ pub(crate) fn parts(toy: Toy, components: Vec<Component>, timing: Timing) -> Par
         own_wave_factor: 1.0,
         limits: Limits::new(5.0, 5.0),
         orders: Vec::new(),
+        faults: Vec::new(),
     }
 }
 

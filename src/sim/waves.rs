@@ -34,8 +34,8 @@
 
 use num_complex::Complex64;
 
-use super::lanes::{self, BLOCK, Path, Phasors, Turn};
 use crate::frames::encounter_rad_s;
+use crate::math::lanes::{self, BLOCK, Path, Phasors, Turn};
 use crate::sea::realisation::Component;
 
 /// Steps between two exact evaluations of the phasors: 512 rotations lose about 1e-13.

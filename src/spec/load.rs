@@ -10,6 +10,7 @@ use serde::Serialize;
 use serde::de::DeserializeOwned;
 use serde_json::Value;
 
+use super::campaign::CampaignSpec;
 use super::controller::ControllerSpec;
 use super::craft::CraftSpec;
 use super::criteria::CriteriaSpec;
@@ -71,10 +72,11 @@ document!(CraftSpec, "craft", validate::craft);
 document!(SeaSpec, "sea", validate::sea);
 document!(ControllerSpec, "controller", validate::controller);
 document!(CriteriaSpec, "criteria", validate::criteria);
-document!(FaultSpec, "fault", validate::fault);
+document!(FaultSpec, "fault", validate::fault::fault);
 document!(ScatterSpec, "scatter", validate::scatter);
 document!(ScenarioSpec, "scenario", validate::scenario);
 document!(TuningSpec, "tuning", validate::tuning);
+document!(CampaignSpec, "campaign", validate::campaign);
 
 /// Any file, by its `format`.
 #[derive(Clone, Debug)]
@@ -95,6 +97,8 @@ pub enum Any {
     Scenario(Box<Loaded<ScenarioSpec>>),
     /// A tuning.
     Tuning(Box<Loaded<TuningSpec>>),
+    /// A campaign.
+    Campaign(Box<Loaded<CampaignSpec>>),
 }
 
 /// Reads a craft file.
@@ -129,7 +133,7 @@ pub fn load_criteria(path: impl AsRef<Path>) -> Result<Loaded<CriteriaSpec>> {
     load(path.as_ref())
 }
 
-/// Reads a fault file (its header: the format is reserved).
+/// Reads a fault file.
 ///
 /// # Errors
 /// All problems of the file, each with its place.
@@ -161,6 +165,14 @@ pub fn load_tuning(path: impl AsRef<Path>) -> Result<Loaded<TuningSpec>> {
     load(path.as_ref())
 }
 
+/// Reads a campaign file, not the files it names.
+///
+/// # Errors
+/// All problems of the file, each with its place.
+pub fn load_campaign(path: impl AsRef<Path>) -> Result<Loaded<CampaignSpec>> {
+    load(path.as_ref())
+}
+
 /// Reads a file of whatever kind its `format` says.
 ///
 /// # Errors
@@ -185,6 +197,7 @@ pub fn parse_any(path: &Path, bytes: Vec<u8>, on_disk: bool) -> Result<Any> {
         FaultSpec::KIND => Any::Fault(Box::new(finish(source, &value, on_disk)?)),
         ScatterSpec::KIND => Any::Scatter(Box::new(finish(source, &value, on_disk)?)),
         TuningSpec::KIND => Any::Tuning(Box::new(finish(source, &value, on_disk)?)),
+        CampaignSpec::KIND => Any::Campaign(Box::new(finish(source, &value, on_disk)?)),
         _ => Any::Scenario(Box::new(finish(source, &value, on_disk)?)),
     })
 }
@@ -340,7 +353,7 @@ fn sorted(mut problems: Vec<Problem>, source: &Source) -> Error {
 }
 
 /// The kinds of file, in the order a user meets them.
-pub const KINDS: [&str; 8] = [
+pub const KINDS: [&str; 9] = [
     "craft",
     "sea",
     "controller",
@@ -349,6 +362,7 @@ pub const KINDS: [&str; 8] = [
     "scatter",
     "scenario",
     "tuning",
+    "campaign",
 ];
 
 fn kind_of(value: &Value, source: &Source) -> Result<&'static str> {

@@ -1,10 +1,11 @@
 //! What the files say, and nothing more.
 //!
-//! Eight kinds of file, each JSON with a `format` key that names kind and version: [`craft`],
-//! [`sea`], [`controller`], [`criteria`], [`fault`], [`scatter`], [`scenario`], [`tuning`]. [`load`] reads them and tells every fault at
+//! Kinds of file, each JSON with a `format` key that names kind and version: [`craft`], [`sea`],
+//! [`controller`], [`criteria`], [`fault`], [`scatter`], [`scenario`], [`tuning`], [`campaign`]. [`load`] reads them and tells every fault at
 //! once with its place; [`validate`] holds the checks that need more than one key; the allowed
 //! range of a single number stands beside its field and goes into the JSON Schemas of [`schema`].
 
+pub mod campaign;
 pub mod controller;
 pub mod craft;
 pub mod criteria;

@@ -61,6 +61,10 @@ pub struct ScenarioSpec {
     /// What humans order in the course of every run.
     #[serde(default)]
     pub orders: Vec<OrderSpec>,
+    /// Fault file, relative to this file; what it tells breaks in every run.
+    #[serde(default)]
+    #[schemars(length(min = 1))]
+    pub fault: Option<String>,
     /// Switches of the physics.
     #[serde(default)]
     pub physics: PhysicsSpec,

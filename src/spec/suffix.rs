@@ -202,7 +202,7 @@ pub const DIMENSIONLESS: &[(&str, &str)] = &[
     ("form_factor", "1 + k of resistance"),
     ("damping_ratio", "share of critical damping"),
     ("max_speed_scale", "ratio of gains"),
-    ("scale", "ratio of angles"),
+    ("scale", "ratio of angles, or of readings"),
     ("body_lift", "coefficient"),
     ("hull_drag", "coefficient"),
     ("strut_drag", "coefficient"),
@@ -233,6 +233,14 @@ pub const DIMENSIONLESS: &[(&str, &str)] = &[
     ("share", "ratio of times"),
     ("low", "in the unit of the key that it bounds"),
     ("high", "in the unit of the key that it bounds"),
+    ("count", "count"),
+    ("least", "count"),
+    ("most", "count"),
+    ("mean", "in the unit of what is uncertain"),
+    ("median", "in the unit of what is uncertain"),
+    ("mode", "in the unit of what is uncertain"),
+    ("standard_deviation", "in the unit of what is uncertain"),
+    ("log_standard_deviation", "of a logarithm"),
     ("parameters", "free, meant for the user's own program"),
 ];
 

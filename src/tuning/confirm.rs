@@ -181,6 +181,7 @@ impl Trial {
                     craft: bundle.craft.clone(),
                     sea: bundle.seas[case].clone(),
                     controllers: loaded.clone(),
+                    fault: None,
                 };
                 Stage::on(model.clone(), &one)
             })

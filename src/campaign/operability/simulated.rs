@@ -61,7 +61,7 @@ pub struct Drawn {
     pub limit: f64,
     /// Its value by the spectral method.
     pub spectral: f64,
-    /// Its value simulated; none when no record could be judged.
+    /// Its value simulated; none when a record ended before its time.
     pub simulated: Option<Interval>,
     /// The spectral method is trusted there.
     pub trusted: bool,
@@ -226,7 +226,8 @@ fn draw(
         what: format!("{}, {}", spectral.worst.what, spectral.worst.of),
         limit: spectral.worst.limit,
         spectral: spectral.worst.value.value,
-        simulated: same.map(|v| v.value),
+        // a record that ended early tells of its end, not of the sea
+        simulated: same.map(|v| v.value).filter(|_| endings.is_empty()),
         trusted: spectral.is_trusted(),
         spectral_met: spectral.ratio() <= 1.0,
         simulated_met,

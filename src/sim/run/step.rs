@@ -5,6 +5,7 @@
 
 use super::{Loop, Source};
 use crate::math::ode::Stage;
+use crate::sim::faults::Active;
 use crate::sim::outcome::Outcome;
 
 impl Loop<'_> {
@@ -14,8 +15,16 @@ impl Loop<'_> {
         match self.source {
             Source::Recurrence { .. } => {
                 self.servo_paths(2 * step + 1);
+                self.bend_paths(t_s);
                 self.fixed_step();
                 Ok(())
+            }
+            Source::Direct { .. } if self.faults.as_ref().is_some_and(Active::bends_any) => {
+                self.bend_paths(t_s);
+                let middle_s = 0.5 * (t_s + end_s);
+                self.reference_step_held(t_s, middle_s, t_s)?;
+                self.inputs.held.arrive(2 * step + 1);
+                self.reference_step_held(middle_s, end_s, t_s)
             }
             Source::Direct { .. } if self.inputs.held.in_the_middle() => {
                 let middle_s = 0.5 * (t_s + end_s);
@@ -56,6 +65,12 @@ impl Loop<'_> {
         let h = self.case.parts.timing.step_s;
         let ahead = track.predict([self.x[0], self.x[1]], [self.rate[0], self.rate[1]], h);
         bank.advance(ahead[0], ahead[1]);
+        if let Some(march) = &mut self.march {
+            let input = inputs.with(bank.at_start());
+            let waves = [bank.at_middle(), bank.at_end()];
+            self.evaluations += march.step(&mut self.x, &input, waves, path, &mut self.rate);
+            return;
+        }
         let servos = |x: &mut [f64], k: usize| {
             for (i, at) in path.iter().enumerate() {
                 (x[craft.layout().angle(i)], x[craft.layout().rate(i)]) = at[k];

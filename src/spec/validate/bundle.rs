@@ -3,11 +3,14 @@
 use std::path::Path;
 
 use super::scenario::divides;
-use super::{must_be_known, number, orders};
+use super::{fault, must_be_known, number, orders};
 use crate::error::{Error, Problem, Result};
 use crate::spec::controller::{ControllerSpec, LawSpec};
 use crate::spec::craft::{CraftSpec, MovingPart, SurfaceGroup};
-use crate::spec::load::{Loaded, load_controller, load_craft, load_scenario, load_sea};
+use crate::spec::fault::FaultSpec;
+use crate::spec::load::{
+    Loaded, load_controller, load_craft, load_fault, load_scenario, load_sea,
+};
 use crate::spec::outline::Outline;
 use crate::spec::scenario::{CourseSpec, ScenarioSpec};
 use crate::spec::sea::SeaSpec;
@@ -24,6 +27,8 @@ pub struct Bundle {
     pub sea: Loaded<SeaSpec>,
     /// Its controllers, in its order; the first is the baseline.
     pub controllers: Vec<Loaded<ControllerSpec>>,
+    /// What breaks in every run, if anything.
+    pub fault: Option<Loaded<FaultSpec>>,
 }
 
 /// Reads a scenario and all files it names, and tells the faults of all of them at once.
@@ -40,6 +45,7 @@ pub fn bundle(path: impl AsRef<Path>) -> Result<Bundle> {
         .iter()
         .map(|n| load_controller(folder.join(n)))
         .collect();
+    let broken = scenario.spec.fault.as_ref().map(|n| load_fault(folder.join(n)));
 
     let mut problems = Vec::new();
     let craft = keep(&mut problems, craft);
@@ -48,6 +54,11 @@ pub fn bundle(path: impl AsRef<Path>) -> Result<Bundle> {
         .into_iter()
         .map(|c| keep(&mut problems, c))
         .collect();
+    let broken = broken.and_then(|f| keep(&mut problems, f));
+    if let (Some(craft), Some(f)) = (&craft, &broken) {
+        let more = fault::with_craft(&f.spec.events, &craft.spec);
+        problems.extend(locate(more, &f.source));
+    }
     if let Some(craft) = &craft {
         let more = with_craft(&scenario.spec, &craft.spec);
         problems.extend(locate(more, &scenario.source));
@@ -69,12 +80,13 @@ pub fn bundle(path: impl AsRef<Path>) -> Result<Bundle> {
             craft,
             sea,
             controllers,
+            fault: broken,
         }),
         _ => Err(Error::from(problems)),
     }
 }
 
-fn keep<T>(problems: &mut Vec<Problem>, read: Result<T>) -> Option<T> {
+pub(super) fn keep<T>(problems: &mut Vec<Problem>, read: Result<T>) -> Option<T> {
     match read {
         Ok(value) => Some(value),
         Err(e) => {
@@ -94,7 +106,7 @@ fn movable(craft: &CraftSpec, group: SurfaceGroup) -> usize {
 }
 
 /// A scenario against its craft.
-fn with_craft(scenario: &ScenarioSpec, craft: &CraftSpec) -> Vec<Problem> {
+pub(super) fn with_craft(scenario: &ScenarioSpec, craft: &CraftSpec) -> Vec<Problem> {
     let mut problems = Vec::new();
     divides(
         &mut problems,
@@ -140,7 +152,7 @@ fn with_craft(scenario: &ScenarioSpec, craft: &CraftSpec) -> Vec<Problem> {
 }
 
 /// A law against the craft it steers and the speeds it is asked for.
-fn law_with_craft(
+pub(super) fn law_with_craft(
     law: &ControllerSpec,
     craft: &CraftSpec,
     scenario: &ScenarioSpec,

@@ -5,8 +5,11 @@
 //! that compute it; they name the key and use [`super::source::locate`].
 
 mod bundle;
+mod campaign;
+mod campaign_bundle;
 mod controller;
 mod craft;
+pub(crate) mod fault;
 mod orders;
 mod paths;
 mod scatter;
@@ -21,12 +24,16 @@ mod tuning_bundle;
 use std::path::Path;
 
 use super::criteria::CriteriaSpec;
-use super::fault::FaultSpec;
 use super::hint::{closest, number};
 use super::source::item;
 use crate::error::Problem;
 
 pub use bundle::{Bundle, bundle};
+pub use campaign::MOST_DEVIATIONS;
+pub(super) use campaign::campaign;
+pub use campaign_bundle::{
+    AS_FILED, CampaignBundle, Vessel, campaign_bundle, scenario as campaign_scenario,
+};
 pub(super) use controller::controller;
 pub(super) use craft::craft;
 pub(super) use scatter::scatter;
@@ -44,10 +51,6 @@ pub(super) fn criteria(spec: &CriteriaSpec, _: Option<&Path>) -> Vec<Problem> {
         ));
     }
     problems
-}
-
-pub(super) fn fault(_: &FaultSpec, _: Option<&Path>) -> Vec<Problem> {
-    Vec::new()
 }
 
 /// Every entry of `names` that stands in the list at `path` a second time; `member` is the key of

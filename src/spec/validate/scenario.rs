@@ -46,6 +46,9 @@ pub(crate) fn scenario(spec: &ScenarioSpec, folder: Option<&Path>) -> Vec<Proble
             ),
         ));
     }
+    if let Some(name) = &spec.fault {
+        paths::must_exist(&mut problems, "fault".into(), name, folder);
+    }
     super::orders::alone(&mut problems, spec);
     if let Some(stations) = &spec.physics.stations_x_m {
         let at = |i| format!("physics.stations_x_m[{i}]");

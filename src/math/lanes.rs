@@ -1,4 +1,4 @@
-//! Wide-vector kernels of the wave sums: the one module where `unsafe` is allowed.
+//! Wide-vector kernels of wave sums and linear maps: the one module where `unsafe` is allowed.
 //!
 //! # Equation
 //! ```text
@@ -14,12 +14,16 @@
 //! `|d_i| <= `[`ROTATION_MAX_RAD`]: the series of the small rotation then errs by less than 2e-15.
 //!
 //! # Checked by
-//! `all_paths_give_the_same_bits`, and the tests of [`super::waves`].
+//! `all_paths_give_the_same_bits`, and the tests of [`crate::sim::waves`].
 
 // Why exempt: vector instructions that not every processor has may only be entered through
 // `unsafe` after asking the processor, and their loads take raw pointers. Every function here
 // checks the lengths first.
 #![allow(unsafe_code)]
+
+mod linear;
+
+pub use linear::{DRAG_ROWS, combine, drag};
 
 /// Channels of one block of the amplitude table.
 pub const BLOCK: usize = 16;

@@ -1,0 +1,131 @@
+//! Tables of a campaign.
+
+use super::shell::Shell;
+use super::table;
+use crate::campaign::batch::columns::{unit_of, words_of};
+use crate::campaign::batch::row::Row;
+use crate::campaign::batch::summary::{LawNumbers, Number, Summary};
+use crate::error::Result;
+use crate::math::stats::Interval;
+
+/// Columns of one table at most, the first apart.
+const MOST_COLUMNS: usize = 6;
+
+/// Everything told of, place by place.
+///
+/// # Errors
+/// When standard output fails.
+pub(super) fn print(told: &Summary, shell: &mut Shell) -> Result<()> {
+    shell.data(&format!(
+        "{}: {} cases, {} completed, seed {}",
+        told.campaign, told.cases, told.completed, told.seed
+    ))?;
+    let level = told.level_frac;
+    shell.data(&format!(
+        "Mean over draws with its {} interval; below it the change against the first law on the same draws.",
+        percent(level)
+    ))?;
+    for place in &told.places {
+        let draws = place.laws.iter().map(|l| l.draws).max().unwrap_or(0);
+        shell.data(&format!("\n{}: {draws} draws", place.words))?;
+        for columns in told.columns.chunks(MOST_COLUMNS) {
+            let mut heads = vec!["law".to_owned()];
+            heads.extend(columns.iter().map(|c| head(c)));
+            let rows = place.laws.iter().map(|l| row(l, columns));
+            shell.data(&table::table(heads, rows))?;
+        }
+        for law in &place.laws {
+            for e in &law.ended {
+                shell.data(&format!(
+                    "  {}: {} of {} runs {} ({} of runs); first case {}: {}",
+                    law.law,
+                    e.runs,
+                    law.draws,
+                    e.outcome.words(),
+                    range(&law.ended_frac, 100.0, "%"),
+                    e.first_case,
+                    e.said
+                ))?;
+            }
+        }
+    }
+    Ok(())
+}
+
+fn percent(level: f64) -> String {
+    let text = format!("{:.3}", 100.0 * level);
+    format!("{} %", text.trim_end_matches('0').trim_end_matches('.'))
+}
+
+fn head(column: &str) -> String {
+    let unit = unit_of(column);
+    let words = words_of(column);
+    if unit.is_empty() {
+        words
+    } else {
+        format!("{words}\n{unit}")
+    }
+}
+
+fn range(i: &Interval, factor: f64, unit: &str) -> String {
+    format!("{:.1} to {:.1} {unit}", factor * i.low, factor * i.high)
+}
+
+fn row(law: &LawNumbers, columns: &[String]) -> Vec<String> {
+    let mut out = vec![law.law.replace(' ', "\u{a0}")];
+    for column in columns {
+        let number = law.numbers.iter().find(|n| n.column == *column);
+        out.push(number.map_or_else(String::new, entry));
+    }
+    out
+}
+
+fn entry(n: &Number) -> String {
+    let Some(mean) = n.mean else {
+        return "runs ended".to_owned();
+    };
+    let half = 0.5 * (mean.high - mean.low);
+    let mut text = if half.is_finite() {
+        format!(
+            "{}\u{a0}±{}",
+            table::significant(mean.value, 3),
+            table::significant(half, 2)
+        )
+    } else {
+        table::significant(mean.value, 3)
+    };
+    if let Some(d) = &n.difference {
+        let change = d.change_percent.filter(|c| c.low.is_finite());
+        text += "\n";
+        text += &match change {
+            Some(c) => {
+                let half = 0.5 * (c.high - c.low);
+                format!("{:+.0}\u{a0}±{:.0}\u{a0}%", c.value, half)
+            }
+            None if d.mean.value.abs() > 0.0 => {
+                let sign = if d.mean.value > 0.0 { "+" } else { "" };
+                format!("{sign}{}", table::significant(d.mean.value, 2))
+            }
+            None => "same".to_owned(),
+        };
+    }
+    text
+}
+
+/// One case with all its numbers.
+pub(super) fn case(words: &str, columns: &[String], uncertain: &[String], row: &Row) -> String {
+    let mut text = format!("{words}: {}", row.outcome.words());
+    if let Some(said) = &row.said {
+        text += &format!(" ({said})");
+    }
+    text.push('\n');
+    let drawn = uncertain.iter().zip(&row.drawn);
+    let drawn = drawn.map(|(name, v)| (format!("drawn.{name}"), Some(*v)));
+    let numbers = columns.iter().enumerate();
+    let numbers = numbers.map(|(i, name)| (name.clone(), row.number(i)));
+    let rows = drawn.chain(numbers).map(|(name, v)| {
+        let v = v.map_or_else(|| "-".to_owned(), |v| table::significant(v, 6));
+        vec![name, v]
+    });
+    text + &table::table(["number", "value"], rows)
+}

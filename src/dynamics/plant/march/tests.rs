@@ -1,0 +1,1 @@
+//! The march against the derivative it stands for.

@@ -1,0 +1,447 @@
+//! Campaigns keep what they promise: killed at any instant they lose nothing, shards and threads do not
+//! show, a case alone is the case in the campaign, wrong stores are refused, other programs read the rows.
+
+#![allow(clippy::unwrap_used)] // helpers of tests may fail loudly
+
+mod common;
+
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::{Child, Command, Output, Stdio};
+use std::time::Duration;
+
+use assert_cmd::cargo::CommandCargoExt;
+use common::*;
+use ridewright::campaign::batch::draw::Draw;
+use ridewright::campaign::batch::rig::Rig;
+use ridewright::closed_loop::uncertainty::Factors;
+use ridewright::linear::assemble::assemble;
+use ridewright::math::rng::{Purpose, Stream};
+use ridewright::spec::scenario::PhysicsSpec;
+use ridewright::spec::validate::campaign_bundle;
+use serde_json::{Value, json};
+use tempfile::TempDir;
+
+const ROOT: &str = env!("CARGO_MANIFEST_DIR");
+/// Kills that the store must survive.
+const KILLS: usize = 24;
+
+fn cache() -> PathBuf {
+    Path::new(env!("CARGO_TARGET_TMPDIR")).join("water")
+}
+
+/// A small quick campaign in `dir`: runs of some seconds of sea.
+fn write_campaign(dir: &Path, change: impl FnOnce(&mut Value)) -> PathBuf {
+    let sea = json!({
+        "format": "ridewright.sea/1", "name": "test sea", "components": 24,
+        "systems": [{"spectrum": {"bretschneider": {"hs_m": 1.2, "tp_s": 7.0}}}]
+    });
+    fs::write(dir.join("sea.json"), sea.to_string()).unwrap();
+    let from = |name: &str| format!("{ROOT}/{name}");
+    let mut campaign = json!({
+        "format": "ridewright.campaign/1", "name": "test campaign",
+        "crafts": [{"craft": from("scenarios/craft/coastal_survey.json")}],
+        "speeds_kn": [16], "headings_deg": [180, 45], "seas": ["sea.json"],
+        "laws": [from("controllers/fixed.json"), from("controllers/pid.json")],
+        "draws": {"fixed": {"count": 10}},
+        "uncertain": [
+            {"of": "damping", "by": {"normal": {"mean": 1, "standard_deviation": 0.1}}},
+            {"of": "weight_up_m", "by": {"uniform": {"low": -0.05, "high": 0.05}}},
+            {"of": "sensor_noise", "by": {"uniform": {"low": 0.5, "high": 2}}}
+        ],
+        "duration_s": 4, "run_in_s": 1, "step_s": 0.1
+    });
+    change(&mut campaign);
+    let path = dir.join("campaign.json");
+    fs::write(&path, campaign.to_string()).unwrap();
+    path
+}
+
+fn program(arguments: &[&str]) -> Command {
+    let mut c = Command::cargo_bin("ridewright").unwrap();
+    c.args(arguments).arg("--cache").arg(cache());
+    c
+}
+
+fn campaign(file: &Path, out: &Path, more: &[&str]) -> Output {
+    let mut c = program(&["--quiet", "campaign"]);
+    c.arg(file).arg("--out").arg(out).args(more);
+    c.output().unwrap()
+}
+
+fn told(out: &Output) -> String {
+    String::from_utf8_lossy(&out.stderr).into_owned()
+}
+
+fn results(dir: &Path) -> [Vec<u8>; 2] {
+    ["rows.jsonl", "summary.json"].map(|f| fs::read(dir.join(f)).unwrap())
+}
+
+fn rows(dir: &Path) -> Vec<Value> {
+    let text = fs::read_to_string(dir.join("rows.jsonl")).unwrap();
+    let json = |l: &str| serde_json::from_str(&l[9..]).unwrap();
+    text.lines().skip(1).map(json).collect()
+}
+
+/// Waits for the end or kills after `wait`; true when it had to be killed.
+fn killed_after(mut child: Child, wait: Duration) -> bool {
+    std::thread::sleep(wait);
+    let alive = child.try_wait().unwrap().is_none();
+    if alive {
+        child.kill().unwrap(); // SIGKILL
+    }
+    child.wait().unwrap();
+    alive
+}
+
+#[test]
+fn killed_at_any_instant_it_goes_on_and_loses_nothing() {
+    let dir = TempDir::new().unwrap();
+    let file = write_campaign(dir.path(), |c| c["draws"]["fixed"]["count"] = json!(40));
+    let whole = dir.path().join("whole");
+    // the tables are in the cache after this, so that kills meet what follows
+    let first = campaign(&file, &whole, &[]);
+    assert!(first.status.success(), "{}", told(&first));
+    let begin = std::time::Instant::now();
+    fs::remove_dir_all(&whole).unwrap();
+    assert!(campaign(&file, &whole, &[]).status.success());
+    let usual = begin.elapsed();
+    let want = results(&whole);
+    let broken = dir.path().join("broken");
+    let mut random = Stream::new(20, 0, Purpose::Other);
+    let (mut kills, mut with_rows, mut finished) = (0, 0, 0);
+    while kills < KILLS {
+        let start = || {
+            let mut c = program(&["--quiet", "campaign"]);
+            c.arg(&file).arg("--out").arg(&broken);
+            c.stdout(Stdio::null()).stderr(Stdio::null());
+            c.spawn().unwrap()
+        };
+        let before = stored(&broken);
+        if killed_after(start(), usual.mul_f64(random.uniform())) {
+            kills += 1;
+            let after = stored(&broken);
+            assert!(
+                after >= before,
+                "{before} rows before, {after} after a kill"
+            );
+            with_rows += usize::from(after > before);
+        } else {
+            finished += 1;
+            assert!(results(&broken) == want, "after {kills} kills");
+            fs::remove_dir_all(&broken).unwrap();
+        }
+    }
+    let last = campaign(&file, &broken, &[]);
+    assert!(last.status.success(), "{}", told(&last));
+    assert!(results(&broken) == want, "after {kills} kills");
+    assert!(with_rows > 0, "no kill met a run while it wrote");
+    eprintln!(
+        "{kills} kills, {with_rows} while rows were written, {finished} campaigns finished between"
+    );
+}
+
+/// Whole rows in a store that nobody is writing.
+fn stored(dir: &Path) -> usize {
+    let text = fs::read(dir.join("rows.jsonl")).unwrap_or_default();
+    text.iter()
+        .filter(|b| **b == b'\n')
+        .count()
+        .saturating_sub(1)
+}
+
+#[test]
+fn shards_threads_and_single_cases_give_the_same() {
+    let dir = TempDir::new().unwrap();
+    let file = write_campaign(dir.path(), |_| ());
+    let at = |name: &str| dir.path().join(name);
+    assert!(
+        campaign(&file, &at("one"), &["--threads", "1"])
+            .status
+            .success()
+    );
+    assert!(
+        campaign(&file, &at("two"), &["--threads", "3"])
+            .status
+            .success()
+    );
+    let want = results(&at("one"));
+    assert!(want == results(&at("two")), "threads");
+    let parts: Vec<PathBuf> = (1..=3).map(|k| at(&format!("part{k}"))).collect();
+    for (k, part) in parts.iter().enumerate() {
+        let shard = format!("{}/3", k + 1);
+        let out = campaign(&file, part, &["--shard", &shard]);
+        assert!(out.status.success(), "{}", told(&out));
+    }
+    let merge = |parts: &[&PathBuf]| {
+        let mut c = program(&["--quiet", "merge"]);
+        c.args(parts).arg("--out").arg(at("merged"));
+        c.output().unwrap()
+    };
+    let out = merge(&[&parts[2], &parts[0]]);
+    assert_eq!(out.status.code(), Some(2));
+    assert!(
+        told(&out).contains("shard 2/3 is missing"),
+        "{}",
+        told(&out)
+    );
+    let out = merge(&[&parts[2], &parts[0], &parts[1], &parts[0]]);
+    assert!(
+        told(&out).contains("shard 1/3 is there twice"),
+        "{}",
+        told(&out)
+    );
+    let out = merge(&[&parts[2], &parts[0], &parts[1]]);
+    assert!(out.status.success(), "{}", told(&out));
+    assert!(want == results(&at("merged")), "shards");
+    // case 17 by itself
+    let out = campaign(&file, &at("case"), &["--case", "17", "--json"]);
+    let alone: Value = serde_json::from_slice(&out.stdout).unwrap();
+    assert_eq!(alone["row"], rows(&at("one"))[17]);
+    let history = fs::read_to_string(at("case").join("history_17.csv")).unwrap();
+    assert!(history.starts_with("t (s),") && history.lines().count() > 40);
+    // another thread count may finish what one began; the shard's own store is left alone
+    assert!(
+        campaign(&file, &at("one"), &["--threads", "2"])
+            .status
+            .success()
+    );
+    assert!(want == results(&at("one")));
+}
+
+#[test]
+fn a_store_that_is_not_ours_is_refused_and_kept() {
+    let dir = TempDir::new().unwrap();
+    let file = write_campaign(dir.path(), |c| c["draws"]["fixed"]["count"] = json!(2));
+    let out = dir.path().join("out");
+    assert!(campaign(&file, &out, &[]).status.success());
+    let before = results(&out);
+    let sea = dir.path().join("sea.json");
+    let text = fs::read_to_string(&sea).unwrap();
+    fs::write(&sea, text.replace("1.2", "1.3")).unwrap();
+    let refused = campaign(&file, &out, &[]);
+    assert_eq!(refused.status.code(), Some(2));
+    assert!(
+        told(&refused).contains("sea.json has changed"),
+        "{}",
+        told(&refused)
+    );
+    assert!(results(&out) == before, "nothing lost");
+    fs::write(&sea, text).unwrap();
+    assert!(campaign(&file, &out, &[]).status.success());
+    // a folder that cannot be one
+    let refused = campaign(&file, &sea.join("x"), &[]);
+    assert_eq!(refused.status.code(), Some(2));
+    assert!(
+        told(&refused).contains("cannot make this folder"),
+        "{}",
+        told(&refused)
+    );
+    let refused = campaign(&file, &out, &["--case", "99"]);
+    assert!(told(&refused).contains("from 0 to 7"), "{}", told(&refused));
+}
+
+#[cfg(unix)]
+#[test]
+fn a_read_only_folder_is_refused() {
+    use std::os::unix::fs::PermissionsExt;
+    let dir = TempDir::new().unwrap();
+    let file = write_campaign(dir.path(), |c| c["draws"]["fixed"]["count"] = json!(1));
+    let out = dir.path().join("out");
+    fs::create_dir(&out).unwrap();
+    fs::set_permissions(&out, fs::Permissions::from_mode(0o555)).unwrap();
+    if fs::write(out.join("probe"), "x").is_ok() {
+        eprintln!("SKIPPED: this user may write anywhere");
+        assert!(out.join("probe").is_file());
+        return;
+    }
+    let refused = campaign(&file, &out, &[]);
+    assert_eq!(refused.status.code(), Some(2));
+    assert!(
+        told(&refused).contains("cannot open this store"),
+        "{}",
+        told(&refused)
+    );
+}
+
+#[test]
+fn ended_runs_are_rows_and_places_have_faults() {
+    let dir = TempDir::new().unwrap();
+    let file = write_campaign(dir.path(), |c| {
+        c["draws"]["fixed"]["count"] = json!(2);
+        c["faults"] = json!([format!("{ROOT}/scenarios/fault/hard_over.json")]);
+        c["seas"] = json!(["sea.json", "storm.json"]);
+        c["headings_deg"] = json!([180]);
+        c["duration_s"] = json!(40);
+    });
+    let sea = fs::read_to_string(dir.path().join("sea.json")).unwrap();
+    let storm = sea.replace("1.2", "9").replace("test sea", "storm");
+    fs::write(dir.path().join("storm.json"), storm.replace("7.0", "9.0")).unwrap();
+    let out = dir.path().join("out");
+    let run = campaign(&file, &out, &["--json"]);
+    assert_eq!(run.status.code(), Some(1), "ended runs: {}", told(&run));
+    let all = rows(&out);
+    assert_eq!(all.len(), 2 * 4 * 2);
+    let ended = all.iter().filter(|r| r["outcome"] == "out_of_range");
+    assert!(ended.count() > 0, "nothing ends in a storm");
+    assert!(all.iter().any(|r| r["outcome"] == "completed"));
+    let summary: Value = serde_json::from_slice(&run.stdout).unwrap();
+    assert_eq!(summary["cases"], 16);
+    assert_eq!(summary["places"][0]["fault"], "no fault");
+    let ended = &summary["places"][2]["laws"][0]["ended"][0];
+    assert!(
+        ended["said"]
+            .as_str()
+            .unwrap()
+            .contains("left the valid range")
+    );
+    for name in ["differences.png", "summary.json"] {
+        assert!(out.join(name).is_file(), "{name}");
+    }
+}
+
+#[test]
+fn laws_meet_the_same_seas_and_draws() {
+    let dir = TempDir::new().unwrap();
+    let file = write_campaign(dir.path(), |_| ());
+    let bundle = campaign_bundle(&file).unwrap();
+    let rig = Rig::new(&bundle, Some(&cache())).unwrap();
+    let case = |draw, place, law| {
+        let spot = rig.grid.spot(rig.grid.case(draw, place, law)).unwrap();
+        rig.case(&spot).unwrap()
+    };
+    let (a, b, other) = (case(3, 0, 0), case(3, 0, 1), case(4, 0, 0));
+    assert!(a.parts().components == b.parts().components);
+    assert!(a.parts().components != other.parts().components);
+    // another heading: the same waves from elsewhere
+    let turned = case(3, 1, 0);
+    let pairs = a.parts().components.iter().zip(&turned.parts().components);
+    assert!(pairs.into_iter().all(|(x, y)| {
+        x.phase_rad.to_bits() == y.phase_rad.to_bits()
+            && x.omega_rad_s.to_bits() == y.omega_rad_s.to_bits()
+    }));
+    // what the law is told does not know the draw
+    assert_eq!(
+        a.parts().setup.trim_pitch_rad.to_bits(),
+        other.parts().setup.trim_pitch_rad.to_bits()
+    );
+}
+
+/// Factors in the simulator's plant against the linear model's own factors.
+#[test]
+fn stiffness_factors_do_what_they_say() {
+    let model = model(&PhysicsSpec::default());
+    let (plant, trim) = held_plant(&model, 16.0);
+    let mass = &model.craft.mass;
+    let same = Draw::default().plant(&plant, mass, &trim.x);
+    let a = |p: &ridewright::dynamics::plant::Plant| assemble(p, &trim.x, None).a;
+    let (nominal, unchanged) = (a(&plant), a(&same));
+    assert!(nominal == unchanged, "a draw of one changes nothing");
+    let draw = Draw {
+        factors: Factors {
+            roll_stiffness: 0.8,
+            pitch_stiffness: 1.3,
+            ..Factors::NOMINAL
+        },
+        ..Draw::default()
+    };
+    let changed = a(&draw.plant(&plant, mass, &trim.x));
+    // hydrostatic stiffness, N m/rad, by differences of the restoring moment
+    let righting = |p: &ridewright::dynamics::plant::Plant, state: usize| {
+        let calm = vec![0.0; p.channels().len()];
+        let moment = |d: f64| {
+            let mut x = trim.x.clone();
+            x[state] += d;
+            derivative(p, &x, &calm, &trim.surface_rad, &trim.thrust_n)
+        };
+        let (up, down) = (moment(1e-3), moment(-1e-3));
+        (up[6 + state] - down[6 + state]) / 2e-3
+    };
+    for (state, factor) in [(3, 0.8), (4, 1.3)] {
+        let by_linear = changed[(6 + state, state)] - nominal[(6 + state, state)];
+        let by_plant =
+            righting(&draw.plant(&plant, mass, &trim.x), state) - righting(&plant, state);
+        // second order of the difference over 1 mrad, and the step of the linear model
+        assert!(
+            (by_plant / by_linear - 1.0).abs() < 0.02,
+            "{state}: {by_plant} {by_linear}"
+        );
+        // less stiffness rights less: the change has the sign of 1 - factor
+        assert!(by_plant * (1.0 - factor) > 0.0, "{state}: {by_plant}");
+    }
+    // a centre of gravity that rises by d takes m g d of stiffness, roll and pitch alike
+    let up = Draw {
+        weight_up_m: 0.1,
+        ..Draw::default()
+    };
+    let risen = up.plant(&plant, mass, &trim.x);
+    let ridewright::dynamics::plant::RestoringModel::Nonlinear(r) = &risen.restoring else {
+        panic!("the exact restoring");
+    };
+    let ridewright::dynamics::plant::RestoringModel::Nonlinear(r0) = &plant.restoring else {
+        panic!("the exact restoring");
+    };
+    let slope = |r: &ridewright::geometry::restoring::Restoring| {
+        (r.net(0.0, 1e-3, 0.0)[3] - r.net(0.0, -1e-3, 0.0)[3]) / 2e-3
+    };
+    let want = 0.1 * mass.mass_kg * plant.g_m_s2;
+    assert!(((slope(r) - slope(r0)) / want - 1.0).abs() < 1e-3);
+    assert!(
+        (risen.mass[(3, 3)] / plant.mass[(3, 3)] - 1.0).abs() > 1e-6,
+        "inertia follows"
+    );
+}
+
+/// pandas reads what is exported: types, numbers to the bit, empty cells.
+#[test]
+fn pandas_reads_the_export() {
+    let dir = TempDir::new().unwrap();
+    let file = write_campaign(dir.path(), |c| c["draws"]["fixed"]["count"] = json!(3));
+    let out = dir.path().join("out");
+    assert!(campaign(&file, &out, &[]).status.success());
+    let mut c = program(&["--quiet", "export"]);
+    let exported = c.arg(&out).output().unwrap();
+    assert!(exported.status.success(), "{}", told(&exported));
+    let text = fs::read_to_string(out.join("rows.csv")).unwrap();
+    assert_eq!(text.lines().count(), 13, "a head and twelve rows");
+    assert!(text.starts_with("case,draw,seed,craft,loading,speed_kn,"));
+    assert!(out.join("rows.parquet").is_file());
+    let history = campaign(&file, &out, &["--case", "5"]);
+    assert!(history.status.success(), "{}", told(&history));
+    let has = |m: &str| {
+        let mut c = Command::new("python3");
+        let c = c
+            .args(["-c", m])
+            .stdout(Stdio::null())
+            .stderr(Stdio::null());
+        c.status().is_ok_and(|s| s.success())
+    };
+    if !has("import pandas, pyarrow") {
+        eprintln!("SKIPPED: python3 has no pandas with pyarrow");
+        return;
+    }
+    let script = r#"
+import sys, json, pandas as pd
+folder = sys.argv[1]
+p = pd.read_parquet(folder + "/rows.parquet")
+c = pd.read_csv(folder + "/rows.csv", float_precision="round_trip")
+assert list(p.columns) == list(c.columns), "columns"
+assert len(p) == 12 and p["case"].dtype == "int64" and p["heave.rms_m"].dtype == "float64"
+assert p["ended_s"].isna().all(), "empty cells"
+rows = [json.loads(l[9:]) for l in open(folder + "/rows.jsonl")][1:]
+head = json.loads(open(folder + "/rows.jsonl").readline()[9:])
+k = head["columns"].index("heave.rms_m")
+for i, r in enumerate(rows):
+    assert p["heave.rms_m"][i] == r["numbers"][k] == c["heave.rms_m"][i], "to the bit"
+    assert p["drawn.damping_factor"][i] == r["drawn"][0]
+assert set(p["law"]) == set(head["grid"]["laws"])
+h = pd.read_parquet(folder + "/history_5.parquet")
+assert len(h) == 51 and "pitch (rad)" in h.columns, list(h.columns)[:5]
+"#;
+    let python = Command::new("python3")
+        .args(["-c", script])
+        .arg(&out)
+        .output()
+        .unwrap();
+    assert!(python.status.success(), "{}", told(&python));
+}
