@@ -12,7 +12,9 @@ pub mod craft_views;
 pub mod curves;
 pub mod faults;
 pub mod front;
+pub mod operability;
 pub mod orders;
+pub mod polar;
 pub mod prediction;
 pub mod signs;
 
