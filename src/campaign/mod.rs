@@ -11,6 +11,7 @@ pub mod agreement;
 pub mod compare;
 pub mod criteria;
 pub mod design;
+pub mod detection;
 pub mod judge;
 pub mod prediction;
 pub mod signs;

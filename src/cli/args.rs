@@ -6,8 +6,8 @@ use std::path::PathBuf;
 use clap::{Parser, Subcommand};
 
 use super::{
-    cmd_bound, cmd_check, cmd_compare, cmd_margins, cmd_predict, cmd_run, cmd_schedule, cmd_schema,
-    cmd_show, cmd_signs, cmd_sweep, cmd_tune,
+    cmd_bound, cmd_check, cmd_compare, cmd_detection, cmd_margins, cmd_predict, cmd_run,
+    cmd_schedule, cmd_schema, cmd_show, cmd_signs, cmd_sweep, cmd_tune,
 };
 use crate::error::{Error, Result};
 
@@ -41,6 +41,8 @@ pub enum Verb {
     Show(cmd_show::Options),
     /// Run all laws of a scenario and put them beside its first: numbers and pictures.
     Compare(cmd_compare::Options),
+    /// How soon monitored laws find faults, how often they cry wolf, what recovery buys.
+    Detection(cmd_detection::Options),
     /// Stability margins of laws on a craft: gain, phase, delay, disk; nominal and at their worst.
     Margins(cmd_margins::Options),
     /// A law over its range of speeds: frozen on a grid, ramped through, in a steady turn.

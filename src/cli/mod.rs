@@ -9,6 +9,7 @@ pub mod cmd_bound;
 pub mod cmd_check;
 pub mod cmd_coefficients;
 pub mod cmd_compare;
+pub mod cmd_detection;
 pub mod cmd_fins;
 pub mod cmd_hydrostatics;
 pub mod cmd_margins;
@@ -77,6 +78,7 @@ fn run(verb: &Verb, cache: Option<&Path>, shell: &mut Shell) -> Result<Status> {
         Verb::Bound(options) => cmd_bound::run(options, cache, shell),
         Verb::Check(options) => cmd_check::run(options, shell),
         Verb::Compare(options) => cmd_compare::run(options, cache, shell),
+        Verb::Detection(options) => cmd_detection::run(options, cache, shell),
         Verb::Margins(options) => cmd_margins::run(options, cache, shell),
         Verb::Schedule(options) => cmd_schedule::run(options, cache, shell),
         Verb::Predict(options) => cmd_predict::run(options, cache, shell),

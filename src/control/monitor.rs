@@ -138,7 +138,10 @@ impl Monitored {
         State {
             servos: Servos::new(setup),
             fins: (0..setup.surfaces.len()).map(fin).collect(),
-            signals: places.iter().map(|p| Signal::new(*p, setup, per_s)).collect(),
+            signals: places
+                .iter()
+                .map(|p| Signal::new(*p, setup, per_s))
+                .collect(),
             cross: Cross::new(setup, per_s),
             losses: vec![None; setup.surfaces.len()],
             by_hand: vec![false; setup.surfaces.len()],

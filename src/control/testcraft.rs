@@ -24,7 +24,8 @@ pub(crate) fn setup() -> Setup {
             trim_rad: trim,
             min_rad: -0.35,
             max_rad: 0.35,
-            rate_rad_s: 0.44, servo: crate::control::signal::ServoSetup::default(),
+            rate_rad_s: 0.44,
+            servo: crate::control::signal::ServoSetup::default(),
         }
     };
     Setup {
@@ -73,7 +74,9 @@ pub(crate) fn setup() -> Setup {
         trim_pitch_rad: 0.01,
         heave_mass_kg: 450e3,
         roll_inertia_kg_m2: 9e6,
-        pitch_inertia_kg_m2: 25e6, supplies_rad_s: Vec::new(), sensors: crate::control::signal::SensorSetup::default(),
+        pitch_inertia_kg_m2: 25e6,
+        supplies_rad_s: Vec::new(),
+        sensors: crate::control::signal::SensorSetup::default(),
     }
 }
 

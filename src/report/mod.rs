@@ -9,6 +9,7 @@ pub mod comparison;
 pub mod contour;
 pub mod craft_views;
 pub mod curves;
+pub mod detection;
 pub mod front;
 pub mod orders;
 pub mod prediction;

@@ -239,7 +239,8 @@ pub(crate) fn parts(toy: Toy, components: Vec<Component>, timing: Timing) -> Par
         trim_rad: 0.0,
         min_rad: -0.4,
         max_rad: 0.4,
-        rate_rad_s: 0.5, servo: crate::control::signal::ServoSetup::default(),
+        rate_rad_s: 0.5,
+        servo: crate::control::signal::ServoSetup::default(),
     };
     let setup = Setup {
         surfaces: vec![
@@ -257,7 +258,9 @@ pub(crate) fn parts(toy: Toy, components: Vec<Component>, timing: Timing) -> Par
         trim_pitch_rad: 0.0,
         heave_mass_kg: 1.0,
         roll_inertia_kg_m2: 1.0,
-        pitch_inertia_kg_m2: 1.0, supplies_rad_s: Vec::new(), sensors: crate::control::signal::SensorSetup::default(),
+        pitch_inertia_kg_m2: 1.0,
+        supplies_rad_s: Vec::new(),
+        sensors: crate::control::signal::SensorSetup::default(),
     };
     let thrust = SURGE.1 * SPEED_M_S;
     let mut start = vec![0.0; toy.layout.len()];

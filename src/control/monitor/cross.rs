@@ -253,8 +253,7 @@ impl Cross {
     fn compare_heights(&mut self, y: &Measurement, good: impl Fn(Place) -> bool) -> Option<Place> {
         let n = self.places_m.len();
         let usable = |i: usize| y.valid.height[i] && good(Place::Height(i));
-        let heave =
-            |i: usize| -y.height_m[i] - vertical(&self.places_m[i], y.phi_rad, y.theta_rad);
+        let heave = |i: usize| -y.height_m[i] - vertical(&self.places_m[i], y.phi_rad, y.theta_rad);
         let (mut sum, mut count) = (0.0, 0.0);
         for i in (0..n).filter(|&i| usable(i)) {
             sum += heave(i);

@@ -176,10 +176,7 @@ impl Fin {
         if late.1 - late.0 < still {
             return Some(Verdict::Surface(Kind::Stuck));
         }
-        let (m, x) = (
-            mean(&|s: &Seen| s.angle_rad),
-            mean(&|s: &Seen| s.model_rad),
-        );
+        let (m, x) = (mean(&|s: &Seen| s.angle_rad), mean(&|s: &Seen| s.model_rad));
         let xx = mean(&|s: &Seen| (s.model_rad - x) * (s.model_rad - x));
         let xm = mean(&|s: &Seen| (s.model_rad - x) * (s.angle_rad - m));
         if span(&|s: &Seen| s.model_rad) > 2.0 * still && xx > 0.0 {

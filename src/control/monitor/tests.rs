@@ -158,7 +158,10 @@ fn stuck_fin_is_found_and_worked_around() {
     assert!((toy.u.fin_rad[2] - stuck).abs() < deg(0.1));
     // its lift is made good: no roll and pitch moment is asked at a zero of rates beyond what it makes
     let lift: f64 = (0..4)
-        .map(|i| toy.setup.surfaces[i].influence.roll_nm * (toy.u.fin_rad[i] - toy.setup.surfaces[i].trim_rad))
+        .map(|i| {
+            toy.setup.surfaces[i].influence.roll_nm
+                * (toy.u.fin_rad[i] - toy.setup.surfaces[i].trim_rad)
+        })
         .sum();
     let one = toy.setup.surfaces[2].influence.roll_nm.abs();
     let asked = 4.0 * one * deg(4.0) * 0.8;
@@ -234,7 +237,11 @@ fn hand_and_mode_win_over_the_monitor() {
     assert_eq!(toy.run(&mut law, 50.0, |_, _| {}).len(), 1);
     assert!((toy.u.fin_rad[0] - deg(-5.0)).abs() < deg(0.1));
     let angle_rad = deg(7.0);
-    law.order(&Order::Fin { surface: 0, angle_rad }).unwrap();
+    law.order(&Order::Fin {
+        surface: 0,
+        angle_rad,
+    })
+    .unwrap();
     toy.run(&mut law, 51.0, |_, _| {});
     assert!((toy.u.fin_rad[0] - angle_rad).abs() < 1e-12);
     // an order of mode forgets; the fault that is still there is found anew
@@ -260,7 +267,11 @@ fn lost_attitude_is_made_from_rates() {
     let seen = &law.state.as_ref().unwrap().seen;
     let truth = deg(4.0) * (0.8 * 79.9_f64).sin();
     // rates integrated by the forward rule: half a sample late, 0.13 deg; gravity in phase with the roll
-    assert!((seen.phi_rad - truth).abs() < deg(0.5), "{} {truth}", seen.phi_rad);
+    assert!(
+        (seen.phi_rad - truth).abs() < deg(0.5),
+        "{} {truth}",
+        seen.phi_rad
+    );
 }
 
 #[test]
