@@ -11,6 +11,7 @@ pub mod contour;
 pub mod craft_views;
 pub mod curves;
 pub mod faults;
+pub mod detection;
 pub mod front;
 pub mod operability;
 pub mod orders;
