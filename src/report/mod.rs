@@ -11,6 +11,7 @@ pub mod contour;
 pub mod craft_views;
 pub mod curves;
 pub mod faults;
+pub mod failures;
 pub mod front;
 pub mod orders;
 pub mod prediction;
