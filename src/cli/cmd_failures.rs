@@ -49,7 +49,6 @@ struct Told<'a> {
     head: Head,
     name: &'a str,
     level: f64,
-    #[serde(flatten)]
     matrix: &'a Matrix,
 }
 

@@ -3,7 +3,7 @@
 //! The colours are our own: from pale to dark, each darker than the one before, so that grey tells them apart too.
 //!
 //! # Checked by
-//! `every_cell_has_its_words`, `colours_darken_with_severity`
+//! `colours_darken_with_severity`
 
 use super::chart::{
     Axis, Cell, Colour, Figure, Heading, Look, Note, Panel, Row as PictureRow, Shape,
@@ -130,7 +130,7 @@ fn cell(panel: &mut Panel, at: [f64; 2], row: &Row) {
     };
     panel.add(
         Note::new(at, words(row))
-            .lean(-0.5, 0.5)
+            .lean(-0.5, -0.5)
             .size(9.5)
             .colour(ink),
     );
