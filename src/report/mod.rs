@@ -12,6 +12,7 @@ pub mod craft_views;
 pub mod curves;
 pub mod faults;
 pub mod detection;
+pub mod failures;
 pub mod front;
 pub mod operability;
 pub mod orders;
