@@ -2,8 +2,8 @@
 //!
 //! [`resolve`] turns the events of a file ([`crate::spec::fault`], where it stands what wins when two act at once)
 //! into [`Fault`]s with indices, SI numbers and drawn starts. A case keeps them beside its orders; baking it makes the
-//! [`Schedule`]: at which steps something starts or ends, and which craft (surfaces lost, backlash grown, loads
-//! on board) is under way from then on. The loop asks [`Active`] at the places where faults act; a case without
+//! schedule: at which steps something starts or ends, and which craft (surfaces lost, backlash grown, loads
+//! on board) is under way from then on. The loop asks those under way at the places where faults act; a case without
 //! faults has none, and nothing is asked.
 //!
 //! # Equation

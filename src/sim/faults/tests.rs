@@ -146,8 +146,8 @@ fn the_last_to_start_holds_a_surface_and_hands_it_back() {
     let held = |h| Breakage::Held(0, h);
     let faults = vec![
         fault(1.0, 9.0, held(Holder::Run(0.1)), 0),
-        fault(3.0, 5.0, held(Holder::Run(-0.2)), 1),
-        fault(3.0, 4.0, held(Holder::Run(0.3)), 2),
+        fault(3.0, 5.0, held(Holder::Run(-0.1)), 1),
+        fault(3.0, 4.0, held(Holder::Run(0.2)), 2),
         fault(7.0, 8.0, held(Holder::Jam), 3),
     ];
     let r = sailed(faults, 12.0, &mut ToyLaw::default());
@@ -156,8 +156,8 @@ fn the_last_to_start_holds_a_surface_and_hands_it_back() {
     for (t_s, want) in [
         (0.9, 0.0),
         (2.9, 0.1),
-        (4.0, 0.3),  // of two at one instant the later in the list
-        (4.9, -0.2), // which then hands over to the one that still lasts
+        (4.0, 0.2),  // of two at one instant the later in the list
+        (4.9, -0.1), // which then hands over to the one that still lasts
         (6.9, 0.1),
         (8.5, 0.1),
         (11.0, 0.0), // and the servo follows its command again

@@ -492,7 +492,7 @@ fn faults_alone() {
         "events[1].lasts_s",
         "must be more than 0",
     );
-    fault("/events", json!([]), "events", "at least 1");
+    fault("/events", json!([]), "events", "1 to 1000");
     let failure = "events[0].fault.surface.failure";
     let stuck = json!({"stuck": {}});
     fault(
