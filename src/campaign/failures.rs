@@ -245,7 +245,10 @@ impl<'a> Place<'a> {
 
     /// Shortest time from the speed down to another with the throttles back, in calm water, s.
     fn slowing_s(&self, to_kn: f64) -> f64 {
-        let on_the_way = self.crafts.iter().filter(|c| c.speed_m_s >= kn(to_kn) - 1e-6);
+        let on_the_way = self
+            .crafts
+            .iter()
+            .filter(|c| c.speed_m_s >= kn(to_kn) - 1e-6);
         let mut crafts: Vec<LoopCraft> = on_the_way.cloned().collect();
         crafts.reverse();
         times_s(&surge(&crafts))[1]

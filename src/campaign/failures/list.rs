@@ -42,7 +42,10 @@ pub fn troubles(spec: &FailuresSpec, stage: &Stage) -> Vec<Trouble> {
 
 fn surfaces(spec: &FailuresSpec, stage: &Stage) -> Vec<BreakageSpec> {
     let moving = stage.speeds.first().map(|s| &s.plant.surfaces);
-    let moving = moving.into_iter().flatten().filter(|s| s.max_rad > s.min_rad);
+    let moving = moving
+        .into_iter()
+        .flatten()
+        .filter(|s| s.max_rad > s.min_rad);
     moving
         .flat_map(|s| {
             spec.surfaces.iter().map(|f| BreakageSpec::Surface {

@@ -198,8 +198,7 @@ impl Runs<'_> {
     fn one(&self, plan: &LawPlan, seed: u64, to_kn: Option<f64>) -> Result<RunMeasure> {
         // the draw of the first event of a fault file, alike for all faults and laws of a seed
         let [first, last] = self.spec.breaks_within_s;
-        let fault_s =
-            Stream::with_index(seed, 0, Purpose::Failures, 0).uniform_in(first, last);
+        let fault_s = Stream::with_index(seed, 0, Purpose::Failures, 0).uniform_in(first, last);
         let events: Vec<FaultEventSpec> = self
             .faults
             .iter()
@@ -216,9 +215,9 @@ impl Runs<'_> {
                 order: ActionSpec::SpeedKn(v),
             });
         }
-        let case =
-            self.stage
-                .case_ordered(self.speed, self.heading_deg, seed, &events, &orders)?;
+        let case = self
+            .stage
+            .case_ordered(self.speed, self.heading_deg, seed, &events, &orders)?;
         let mut law = plan.make()?;
         let result = run(&case, law.as_mut());
         let mut out = measured(&result.record, fault_s, &self.spec.limits);
@@ -270,7 +269,9 @@ fn peaks(record: &Record, from: usize, to: usize) -> Peaks {
     let peak = |name: &str| part(name).iter().fold(0.0, |m: f64, v| m.max(v.abs()));
     let points = points(record);
     let each = |f: &dyn Fn(&str) -> f64| {
-        let named = points.iter().map(|p| (p.clone(), f(&format!("{p}.acc_up"))));
+        let named = points
+            .iter()
+            .map(|p| (p.clone(), f(&format!("{p}.acc_up"))));
         named.collect::<Vec<_>>()
     };
     let (t0, t1) = (record.time_s(from), record.time_s(to));
@@ -310,11 +311,23 @@ fn first_limit(
     limits: &FailureLimitsSpec,
 ) -> Option<(f64, String)> {
     let mut watched = vec![
-        ("roll".to_owned(), limits.roll_deg.to_radians(), "roll".to_owned()),
-        ("pitch".to_owned(), limits.pitch_deg.to_radians(), "pitch".to_owned()),
+        (
+            "roll".to_owned(),
+            limits.roll_deg.to_radians(),
+            "roll".to_owned(),
+        ),
+        (
+            "pitch".to_owned(),
+            limits.pitch_deg.to_radians(),
+            "pitch".to_owned(),
+        ),
     ];
     watched.extend(points(record).into_iter().map(|p| {
-        (format!("{p}.acc_up"), limits.vertical_m_s2, format!("acceleration at {p}"))
+        (
+            format!("{p}.acc_up"),
+            limits.vertical_m_s2,
+            format!("acceleration at {p}"),
+        )
     }));
     let firsts = watched.into_iter().filter_map(|(name, most, words)| {
         let x = column(record, &name);
@@ -327,7 +340,12 @@ fn first_limit(
 /// Time from sample `at` until the running means of roll and pitch stay as near to their mean over the last third
 /// as they do within it, s.
 fn settled(record: &Record, at: usize) -> Option<f64> {
-    let of = |name: &str| settled_at(&column(record, name)[at.min(record.len())..], record.interval_s);
+    let of = |name: &str| {
+        settled_at(
+            &column(record, name)[at.min(record.len())..],
+            record.interval_s,
+        )
+    };
     Some(of("roll")?.max(of("pitch")?))
 }
 
@@ -364,7 +382,11 @@ mod tests {
         for i in 0..4000 {
             let t = 0.1 * f64::from(i);
             let wave = 0.01 * (t * 0.8).sin();
-            let decay = if t < 100.0 { 0.0 } else { 0.1 + 0.1 * (-(t - 100.0) / 10.0).exp() };
+            let decay = if t < 100.0 {
+                0.0
+            } else {
+                0.1 + 0.1 * (-(t - 100.0) / 10.0).exp()
+            };
             for (column, v) in [(0, wave), (1, wave + decay), (2, 0.0), (3, 0.0)] {
                 record.columns[column].data.push(v);
             }
@@ -372,7 +394,11 @@ mod tests {
         let limits = FailureLimitsSpec::default();
         let m = measured(&record, 100.0, &limits);
         assert!((m.before.pitch_deg - 0.01_f64.to_degrees()).abs() < 0.01);
-        assert!(m.after.pitch_deg > 0.19_f64.to_degrees(), "{}", m.after.pitch_deg);
+        assert!(
+            m.after.pitch_deg > 0.19_f64.to_degrees(),
+            "{}",
+            m.after.pitch_deg
+        );
         assert_eq!(m.limit.as_deref(), Some("pitch"));
         assert!(m.limit_after_s.unwrap() < 0.2);
         // the running mean over 10 s of a wave of 7.9 s wobbles by 0.0021; the decay, 0.17 at once in the mean, is

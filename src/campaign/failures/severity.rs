@@ -105,7 +105,10 @@ fn judge(row: &Row, limits: &FailureLimitsSpec) -> (Severity, String) {
         };
     }
     match fails {
-        Some(why) if none_left => (Severity::LimitPassed, format!("{why}; no lower speed holds")),
+        Some(why) if none_left => (
+            Severity::LimitPassed,
+            format!("{why}; no lower speed holds"),
+        ),
         Some(why) => (Severity::SlowDown, why),
         None if row.worse_ratio > 1.0 + limits.worse_frac => (
             Severity::RideWorse,
@@ -126,10 +129,12 @@ fn worse(runs: &[RunMeasure], sound: &[RunMeasure]) -> f64 {
         ratio(&|r| r.after.roll_rms_deg),
         ratio(&|r| r.after.pitch_rms_deg),
     ];
-    all.extend((0..points).map(|k| {
-        ratio(&|r| r.after.vertical_rms_m_s2.get(k).map_or(f64::NAN, |v| v.1))
-    }));
-    all.into_iter().filter(|v| v.is_finite()).fold(0.0, f64::max)
+    all.extend(
+        (0..points).map(|k| ratio(&|r| r.after.vertical_rms_m_s2.get(k).map_or(f64::NAN, |v| v.1))),
+    );
+    all.into_iter()
+        .filter(|v| v.is_finite())
+        .fold(0.0, f64::max)
 }
 
 /// Most severe first; what is left equal stays in the order of the list.
