@@ -43,7 +43,7 @@ use crate::spec::fault::{
 /// Confidence of intervals.
 const LEVEL: f64 = 0.95;
 /// Motions that are compared.
-const MOTIONS: [&str; 3] = ["heave", "roll", "pitch"];
+const MOTIONS: [&str; 3] = ["heave_up", "roll", "pitch"];
 
 /// Healthy running of one law.
 #[derive(Clone, Debug, Serialize)]
@@ -398,7 +398,7 @@ fn gains(pairs: &[[After; 2]]) -> Vec<Gain> {
     };
     let one = |(m, motion): (usize, &'static str)| Gain {
         motion,
-        unit: if motion == "heave" { "m" } else { "rad" },
+        unit: if motion == "heave_up" { "m" } else { "rad" },
         peak_without: crate::math::stats::mean(&of(1, m, 0)),
         peak: paired_difference(&of(0, m, 0), &of(1, m, 0), LEVEL),
         rms_without: crate::math::stats::mean(&of(1, m, 1)),
