@@ -2,7 +2,7 @@
 //!
 //! For every speed, wave heading, law and class of period the greatest significant height is
 //! searched that meets every limit of a criteria set ([`search`]); with it the limit that stops work
-//! and the height up to which the method can be trusted ([`probe`]). A scatter diagram then gives shares
+//! and the height up to which the method can be trusted ([`mod@probe`]). A scatter diagram then gives shares
 //! of time ([`share`]), as a range where doubtful seas matter. [`simulated`] draws seas near the limits and
 //! simulates them.
 
