@@ -13,6 +13,7 @@ pub mod compare;
 pub mod criteria;
 pub mod design;
 pub mod judge;
+pub mod operability;
 pub mod prediction;
 pub mod signs;
 pub mod stage;

@@ -189,7 +189,7 @@ pub fn predict(stage: &Stage, selection: &Selection, point: &str) -> Result<Pred
 }
 
 /// Why a law cannot be judged without simulation.
-fn refusal(stage: &Stage, plan: &LawPlan) -> Option<String> {
+pub(super) fn refusal(stage: &Stage, plan: &LawPlan) -> Option<String> {
     let setup = &stage.speeds.first()?.setup;
     let mut law = plan.make().ok()?;
     // an outside program is not started for a question it cannot answer

@@ -7,7 +7,8 @@ use clap::{Parser, Subcommand};
 
 use super::{
     cmd_bound, cmd_campaign, cmd_check, cmd_compare, cmd_export, cmd_margins, cmd_merge,
-    cmd_predict, cmd_run, cmd_schedule, cmd_schema, cmd_show, cmd_signs, cmd_sweep, cmd_tune,
+    cmd_operability, cmd_predict, cmd_run, cmd_schedule, cmd_schema, cmd_show, cmd_signs,
+    cmd_sweep, cmd_tune,
 };
 use crate::error::{Error, Result};
 
@@ -53,6 +54,8 @@ pub enum Verb {
     Schedule(cmd_schedule::Options),
     /// The ride of a scenario by the spectral method, in milliseconds; how far simulation agrees.
     Predict(cmd_predict::Options),
+    /// Limiting wave heights around the craft, and the share of an area's time in which each law can work.
+    Operability(cmd_operability::Options),
     /// Run cases of a scenario and keep their time histories.
     Run(cmd_run::Options),
     /// The least ride that any causal linear law could reach, and how far each law is from it.

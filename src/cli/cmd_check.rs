@@ -17,7 +17,7 @@ use crate::spec::validate::{bundle, campaign_bundle, tuning_bundle};
                   A scenario or tuning is checked together with the files it names."
 )]
 pub struct Options {
-    /// Files of any kind (`ridewright.craft/1`, `sea`, `controller`, `criteria`, `fault`, `scenario`, `tuning`).
+    /// Files of any kind (`ridewright.craft/1`, `sea`, `controller`, `criteria`, `fault`, `scatter`, `scenario`, `tuning`).
     #[arg(value_name = "FILE", required = true)]
     pub files: Vec<PathBuf>,
     /// Print the findings as JSON.
@@ -98,6 +98,7 @@ fn check(file: &PathBuf) -> Result<String> {
         Any::Sea(f) => ("sea", f.spec.name),
         Any::Controller(f) => ("controller", f.spec.name),
         Any::Criteria(f) => ("criteria", f.spec.name),
+        Any::Scatter(f) => ("scatter", f.spec.name),
         Any::Fault(f) => ("fault", f.spec.name),
         Any::Tuning(f) => {
             tuning_bundle(file)?;

@@ -15,8 +15,8 @@ use crate::spec::resolve;
                   The output is a valid file again. null means: worked out when the file is used."
 )]
 pub struct Options {
-    /// File of any kind (`ridewright.craft/1`, `sea`, `controller`, `criteria`, `fault`, `scenario`, `tuning`,
-    /// `campaign`).
+    /// File of any kind (`ridewright.craft/1`, `sea`, `controller`, `criteria`, `fault`, `scatter`, `scenario`,
+    /// `tuning`, `campaign`).
     #[arg(value_name = "FILE")]
     pub file: PathBuf,
     /// Print JSON; it is what this verb prints in any case.
@@ -33,6 +33,7 @@ pub fn run(options: &Options, shell: &mut Shell) -> Result<Status> {
         Any::Craft(f) => shell.json(&resolve::craft(&f.spec))?,
         Any::Sea(f) => shell.json(&f.spec)?,
         Any::Controller(f) => shell.json(&f.spec)?,
+        Any::Scatter(f) => shell.json(&f.spec)?,
         Any::Criteria(f) => shell.json(&f.spec)?,
         Any::Fault(f) => shell.json(&f.spec)?,
         Any::Scenario(f) => shell.json(&f.spec)?,

@@ -16,6 +16,7 @@ pub mod cmd_fins;
 pub mod cmd_hydrostatics;
 pub mod cmd_margins;
 pub mod cmd_merge;
+pub mod cmd_operability;
 pub mod cmd_predict;
 pub mod cmd_response;
 pub mod cmd_run;
@@ -32,6 +33,7 @@ mod designs;
 mod judgements;
 mod margin_pictures;
 mod margin_tables;
+mod operability_tables;
 pub mod output;
 mod pictures;
 pub mod progress;
@@ -86,6 +88,7 @@ fn run(verb: &Verb, cache: Option<&Path>, shell: &mut Shell) -> Result<Status> {
         Verb::Merge(options) => cmd_merge::run(options, shell),
         Verb::Margins(options) => cmd_margins::run(options, cache, shell),
         Verb::Schedule(options) => cmd_schedule::run(options, cache, shell),
+        Verb::Operability(options) => cmd_operability::run(options, cache, shell),
         Verb::Predict(options) => cmd_predict::run(options, cache, shell),
         Verb::Tune(options) => cmd_tune::run(options, cache, shell),
         Verb::Sweep(options) => cmd_sweep::run(options, cache, shell),

@@ -20,7 +20,7 @@
 //! waves and motion together after Lee & Curphey (1977).
 //!
 //! # Checked by
-//! `drag_of_an_oscillator_meets_simulation`, `the_drag_solves_its_own_equation` (tests of this room).
+//! `drag_of_an_oscillator_meets_simulation`, `higher_waves_are_those_of_a_higher_sea` (tests/operability.rs), `the_drag_solves_its_own_equation` (tests of this room).
 
 use std::path::Path;
 use std::sync::Arc;
@@ -162,17 +162,56 @@ impl AtSea {
             transfers,
             servo,
         };
-        let plant = &sea.speed.craft.plant;
-        let quadratic = plant.quadratic_drag && sea.elements.count > 0;
-        match drag_model {
-            DragModel::Gaussian if quadratic => sea.settle(),
-            DragModel::Slope if quadratic => {
-                sea.drag = sea.speed.craft.drag_slope;
-                sea.bake(false);
-            }
-            _ => {}
-        }
+        sea.take_drag();
         Ok(sea)
+    }
+
+    /// The same waves, each `factor` times as high, with the drag that `drag_model` gives them.
+    /// Transfers are taken over: a search over heights pays for them once.
+    ///
+    /// # Errors
+    /// When drag is in the transfers of this one already: start from [`DragModel::None`].
+    pub fn times(&self, factor: f64, drag_model: DragModel) -> Result<AtSea> {
+        if self.drag_model != DragModel::None {
+            return Err(Error::new(
+                "waves can only be made higher before drag is put into the transfers",
+            ));
+        }
+        let square = factor * factor;
+        let mut sea = AtSea {
+            speed: Arc::clone(&self.speed),
+            waves: self.waves.clone(),
+            drag_model,
+            drag: Matrix6::zeros(),
+            equivalent_m_s: vec![0.0; self.elements.count],
+            drag_settled: true,
+            elements: self.elements.clone(),
+            transfers: self.transfers.clone(),
+            servo: self.servo.clone(),
+        };
+        for w in &mut sea.waves {
+            w.weight_m2 *= square;
+        }
+        for t in &mut sea.transfers {
+            t.weight *= square;
+        }
+        sea.take_drag();
+        Ok(sea)
+    }
+
+    /// Puts the drag into the transfers as the model of it asks.
+    fn take_drag(&mut self) {
+        if !(self.speed.craft.plant.quadratic_drag && self.elements.count > 0) {
+            return;
+        }
+        match self.drag_model {
+            DragModel::Gaussian => self.settle(),
+            DragModel::Slope => {
+                self.drag = self.speed.craft.drag_slope;
+                self.bake(false);
+            }
+            DragModel::None => {}
+        }
     }
 
     /// Finds the drag with fins at trim and puts it into the transfers.

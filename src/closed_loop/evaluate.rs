@@ -30,6 +30,7 @@ use super::contour::LawInLoop;
 use super::dense;
 use super::limits::{clip_gain, clip_mean, drag_speed, shared_limit};
 use super::play::{play_gain, slew_gain};
+use super::settle::Mixer;
 use crate::error::{Error, Result};
 use crate::linear::resolvent::RIGID;
 
@@ -127,6 +128,38 @@ struct Gains {
     speeds: Vec<f64>,
 }
 
+/// Least gain of a limit: less would leave a loop with nothing to iterate on.
+const LEAST_GAIN: f64 = 1e-3;
+
+impl Gains {
+    /// All in one row.
+    fn flat(&self) -> Vec<f64> {
+        let play = self.play.iter().flatten();
+        let gains = self.clip.iter().chain(&self.rate).chain(play);
+        gains.chain(&self.speeds).copied().collect()
+    }
+
+    /// Reads a row back, within what gains and speeds can be.
+    fn take(&mut self, row: &[f64]) {
+        let (clip, rest) = row.split_at(self.clip.len());
+        let (rate, rest) = rest.split_at(self.rate.len());
+        let (play, speeds) = rest.split_at(2 * self.play.len());
+        let bounded = |to: &mut [f64], from: &[f64]| {
+            for (t, f) in to.iter_mut().zip(from) {
+                *t = f.clamp(LEAST_GAIN, 1.0);
+            }
+        };
+        bounded(&mut self.clip, clip);
+        bounded(&mut self.rate, rate);
+        for (t, f) in self.play.iter_mut().zip(play.chunks_exact(2)) {
+            *t = [f[0].clamp(LEAST_GAIN, 1.0), f[1]];
+        }
+        for (t, f) in self.speeds.iter_mut().zip(speeds) {
+            *t = f.max(0.0);
+        }
+    }
+}
+
 /// Variances that gains follow from.
 struct Sums {
     asked: Vec<f64>,
@@ -197,6 +230,7 @@ impl AtSea {
             rate_asked: vec![0.0; m],
             relative: vec![0.0; self.elements.count],
         };
+        let mut mixer = Mixer::default();
         let (mut iterations, mut converged) = (0, false);
         let still = !options.limits && !run.forces;
         while iterations < options.iterations.max(1) {
@@ -206,7 +240,7 @@ impl AtSea {
                 sums.rate_asked[j] += n.rate_asked;
             }
             iterations += 1;
-            converged = still || run.update(&sums, &mut gains) < options.tolerance;
+            converged = still || run.update(&sums, &mut gains, &mut mixer) < options.tolerance;
             if converged {
                 break;
             }
@@ -385,37 +419,41 @@ impl<'a> Run<'a> {
         }
     }
 
-    /// New gains from the variances; the largest change.
-    fn update(&self, sums: &Sums, gains: &mut Gains) -> f64 {
-        let mut change = 0.0_f64;
+    /// New gains from the variances; the largest change they ask for.
+    fn update(&self, sums: &Sums, gains: &mut Gains, mixer: &mut Mixer) -> f64 {
+        let found = self.found(sums, gains);
+        let largest = found.speeds.iter().chain(&gains.speeds);
+        let largest = largest.fold(f64::MIN_POSITIVE, |a, b| a.max(*b));
+        let (mut now, next) = (gains.flat(), found.flat());
+        let limits = now.len() - gains.speeds.len();
+        let change = now.iter().zip(&next).enumerate();
+        let change = change.fold(0.0_f64, |most, (i, (a, b))| {
+            let size = if i < limits { 1.0 } else { largest };
+            most.max((a - b).abs() / size)
+        });
+        mixer.step(&mut now, &next);
+        gains.take(&now);
+        change
+    }
+
+    /// The gains that the variances lead to.
+    fn found(&self, sums: &Sums, gains: &Gains) -> Gains {
+        let mut out = gains.clone();
         if self.options.limits {
             let limits = self.rate_limits(sums);
             for (j, s) in self.servos.iter().enumerate() {
-                let clip = clip_gain(s.lo, s.hi, sums.asked[j].sqrt()).max(1e-3);
-                let rate = slew_gain(limits[j], s.dead, sums.rate_asked[j].sqrt()).max(1e-3);
-                let play = play_gain(s.half_gap, clip * sums.asked[j].sqrt());
-                let play = [play[0].max(1e-3), play[1]];
-                change = change
-                    .max((clip - gains.clip[j]).abs())
-                    .max((rate - gains.rate[j]).abs())
-                    .max((play[0] - gains.play[j][0]).abs());
-                gains.clip[j] = clip;
-                gains.play[j] = play;
-                gains.rate[j] += RELAX * (rate - gains.rate[j]);
+                let asked = sums.asked[j].sqrt();
+                out.clip[j] = clip_gain(s.lo, s.hi, asked);
+                out.rate[j] = slew_gain(limits[j], s.dead, sums.rate_asked[j].sqrt());
+                out.play[j] = play_gain(s.half_gap, out.clip[j] * asked);
             }
         }
         if self.forces {
-            let largest = gains
-                .speeds
-                .iter()
-                .fold(f64::MIN_POSITIVE, |a, b| a.max(*b));
-            for (e, s) in gains.speeds.iter_mut().enumerate() {
-                let found = drag_speed(self.sea.elements.mean[e], sums.relative[e].sqrt());
-                change = change.max((found - *s).abs() / largest);
-                *s += RELAX * (found - *s);
+            for (e, s) in out.speeds.iter_mut().enumerate() {
+                *s = drag_speed(self.sea.elements.mean[e], sums.relative[e].sqrt());
             }
         }
-        change
+        out
     }
 
     /// Rate limit of each channel, shared supplies considered.
@@ -481,9 +519,6 @@ impl<'a> Run<'a> {
             .collect()
     }
 }
-
-/// Part of the way that rate gains and equivalent speeds take to their new values.
-const RELAX: f64 = 0.8;
 
 impl ServoLimits {
     /// F(kappa)/F(1).

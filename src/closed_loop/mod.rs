@@ -21,6 +21,7 @@ pub mod responses;
 pub mod ride;
 pub mod sampled;
 pub mod schedule;
+mod settle;
 mod torque;
 pub mod trust;
 pub mod uncertainty;

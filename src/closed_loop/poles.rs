@@ -25,6 +25,7 @@ use super::craft::LoopCraft;
 use super::sampled::SampledCraft;
 use crate::control::linear::LinearLaw;
 use crate::error::{Error, Problem, Result};
+use crate::frames::Dof;
 use crate::math::eigen;
 
 /// Modulus below which an eigenvalue counts as a delay's: gone within one sample to a thousandth.
@@ -54,6 +55,29 @@ pub fn eigenvalues(a: &DMatrix<f64>) -> Option<Vec<Complex64>> {
     let moved = a + DMatrix::identity(a.nrows(), a.ncols());
     let values = eigen::eigenvalues(&moved)?;
     Some(values.iter().map(|z| z - 1.0).collect())
+}
+
+/// The rigid-body motion that takes most part in an eigenvalue `z` of the closed matrix `a`; none where states of
+/// fins, filters, memory or law carry it. `kept`: which of the craft's states are the first of `a`.
+pub fn motion(a: &DMatrix<f64>, kept: &[usize], z: Complex64) -> Option<Dof> {
+    let right = eigen::vector(a, z)?;
+    let left = eigen::vector(&a.transpose(), z.conj())?;
+    let part = eigen::Mode {
+        value: z,
+        right,
+        left,
+    }
+    .participation();
+    let of = |index: usize| {
+        let at = kept.iter().position(|k| *k == index);
+        at.map_or(0.0, |k| part[k])
+    };
+    let share: Vec<f64> = (0..6).map(|j| of(j) + of(6 + j)).collect();
+    if share.iter().sum::<f64>() < 0.2 {
+        return None;
+    }
+    let most = (0..6).max_by(|a, b| share[*a].total_cmp(&share[*b]))?;
+    Some(Dof::ALL[most])
 }
 
 /// The state matrix of craft and law, craft first.

@@ -18,7 +18,7 @@
 //! Small motions about a trim without heel.
 //!
 //! # Source
-//! Derivative of [`crate::sim::sensing`] and of [`crate::control::estimate::mean_heave`].
+//! Derivative of `sim::sensing` and of [`crate::control::estimate::mean_heave`].
 //!
 //! # Checked by
 //! `with_a_law_it_is_the_sampled_system` (tests of this room).

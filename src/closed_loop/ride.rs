@@ -1,7 +1,7 @@
 //! Ride metrics of an evaluation: what the judgement of a record gives, without the record.
 //!
 //! # Equation
-//! Those of [`crate::metrics::forecast`], with the evaluation's waves and its sources of noise as slices.
+//! Those of [`mod@crate::metrics::forecast`], with the evaluation's waves and its sources of noise as slices.
 //!
 //! # Symbols
 //! Heave up positive, as in records; clearance of an underside point with the factor of the craft's own

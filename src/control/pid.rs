@@ -11,8 +11,8 @@
 //! ```
 //! All demands are equivalent fin angles at the reference speed (see [`super::allocate`]); `scale`
 //! and the fade to neutral are in [`super::schedule`]; z, z' and the pitch to hold come from
-//! [`following`] (platforming or contouring), set-points from [`reference`], F are the filters of the
-//! file ([`demand`]), aft surfaces may work against the wakes that reach them ([`wakes`]), feed-forward is [`ahead`]. LP is a first-order low-pass with the corner of the
+//! `following` (platforming or contouring), set-points from `reference`, F are the filters of the
+//! file (`demand`), aft surfaces may work against the wakes that reach them (`wakes`), feed-forward is `ahead`. LP is a first-order low-pass with the corner of the
 //! file; z'' of O is taken from the filtered acceleration of the motion unit less the lever arm times
 //! the derivative that the low-pass of the rates gives without differencing, `d/dt LP(q) = c (q - LP(q))`.
 //!

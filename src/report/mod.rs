@@ -11,7 +11,9 @@ pub mod contour;
 pub mod craft_views;
 pub mod curves;
 pub mod front;
+pub mod operability;
 pub mod orders;
+pub mod polar;
 pub mod prediction;
 pub mod signs;
 

@@ -10,7 +10,7 @@ use super::resolve;
 use crate::cli::render;
 use crate::error::Error;
 
-const FILES: [&str; 8] = [
+const FILES: [&str; 9] = [
     include_str!("../../tests/data/spec/craft.json"),
     include_str!("../../tests/data/spec/sea.json"),
     include_str!("../../tests/data/spec/pid.json"),
@@ -18,6 +18,7 @@ const FILES: [&str; 8] = [
     include_str!("../../tests/data/spec/external.json"),
     include_str!("../../tests/data/spec/criteria.json"),
     include_str!("../../tests/data/spec/fault.json"),
+    include_str!("../../tests/data/spec/scatter.json"),
     include_str!("../../tests/data/spec/scenario.json"),
 ];
 

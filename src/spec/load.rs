@@ -15,6 +15,7 @@ use super::controller::ControllerSpec;
 use super::craft::CraftSpec;
 use super::criteria::CriteriaSpec;
 use super::fault::FaultSpec;
+use super::scatter::ScatterSpec;
 use super::scenario::ScenarioSpec;
 use super::sea::SeaSpec;
 use super::source::{Source, locate};
@@ -72,6 +73,7 @@ document!(SeaSpec, "sea", validate::sea);
 document!(ControllerSpec, "controller", validate::controller);
 document!(CriteriaSpec, "criteria", validate::criteria);
 document!(FaultSpec, "fault", validate::fault::fault);
+document!(ScatterSpec, "scatter", validate::scatter);
 document!(ScenarioSpec, "scenario", validate::scenario);
 document!(TuningSpec, "tuning", validate::tuning);
 document!(CampaignSpec, "campaign", validate::campaign);
@@ -89,6 +91,8 @@ pub enum Any {
     Criteria(Box<Loaded<CriteriaSpec>>),
     /// A fault.
     Fault(Box<Loaded<FaultSpec>>),
+    /// A scatter diagram.
+    Scatter(Box<Loaded<ScatterSpec>>),
     /// A scenario.
     Scenario(Box<Loaded<ScenarioSpec>>),
     /// A tuning.
@@ -134,6 +138,14 @@ pub fn load_criteria(path: impl AsRef<Path>) -> Result<Loaded<CriteriaSpec>> {
 /// # Errors
 /// All problems of the file, each with its place.
 pub fn load_fault(path: impl AsRef<Path>) -> Result<Loaded<FaultSpec>> {
+    load(path.as_ref())
+}
+
+/// Reads a scatter file.
+///
+/// # Errors
+/// All problems of the file, each with its place.
+pub fn load_scatter(path: impl AsRef<Path>) -> Result<Loaded<ScatterSpec>> {
     load(path.as_ref())
 }
 
@@ -183,6 +195,7 @@ pub fn parse_any(path: &Path, bytes: Vec<u8>, on_disk: bool) -> Result<Any> {
         ControllerSpec::KIND => Any::Controller(Box::new(finish(source, &value, on_disk)?)),
         CriteriaSpec::KIND => Any::Criteria(Box::new(finish(source, &value, on_disk)?)),
         FaultSpec::KIND => Any::Fault(Box::new(finish(source, &value, on_disk)?)),
+        ScatterSpec::KIND => Any::Scatter(Box::new(finish(source, &value, on_disk)?)),
         TuningSpec::KIND => Any::Tuning(Box::new(finish(source, &value, on_disk)?)),
         CampaignSpec::KIND => Any::Campaign(Box::new(finish(source, &value, on_disk)?)),
         _ => Any::Scenario(Box::new(finish(source, &value, on_disk)?)),
@@ -340,12 +353,13 @@ fn sorted(mut problems: Vec<Problem>, source: &Source) -> Error {
 }
 
 /// The kinds of file, in the order a user meets them.
-pub const KINDS: [&str; 8] = [
+pub const KINDS: [&str; 9] = [
     "craft",
     "sea",
     "controller",
     "criteria",
     "fault",
+    "scatter",
     "scenario",
     "tuning",
     "campaign",

@@ -8,7 +8,7 @@ use serde_json::{Value, json};
 
 use super::load::{Document, KINDS};
 use super::suffix::suffix_of;
-use super::{campaign, controller, craft, criteria, fault, scenario, sea, tuning};
+use super::{campaign, controller, craft, criteria, fault, scatter, scenario, sea, tuning};
 
 /// The schema of a type, with ranges by unit and the format fixed.
 pub fn generate<T: Document + JsonSchema>() -> Value {
@@ -46,6 +46,7 @@ pub fn of(kind: &str) -> &'static Value {
         "controller" => controller::ControllerSpec::schema(),
         "criteria" => criteria::CriteriaSpec::schema(),
         "fault" => fault::FaultSpec::schema(),
+        "scatter" => scatter::ScatterSpec::schema(),
         "scenario" => scenario::ScenarioSpec::schema(),
         "tuning" => tuning::TuningSpec::schema(),
         "campaign" => campaign::CampaignSpec::schema(),

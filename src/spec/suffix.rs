@@ -229,6 +229,8 @@ pub const DIMENSIONLESS: &[(&str, &str)] = &[
     ("evaluations", "count"),
     ("evaluations_per_speed", "count"),
     ("points", "count"),
+    ("occurrences", "counts, per cent or shares"),
+    ("share", "ratio of times"),
     ("low", "in the unit of the key that it bounds"),
     ("high", "in the unit of the key that it bounds"),
     ("count", "count"),

@@ -16,7 +16,7 @@ use nalgebra::Vector3;
 use serde_json::Value;
 
 use super::objective::{Objective, WATCHES, Watch, Watched, excess, watched};
-use super::rig::{Rig, growth_and_damping};
+use super::rig::Rig;
 use super::score::{HOPELESS, Score};
 use crate::closed_loop::{DragModel, Evaluation, Fineness, LawInLoop, LoopCraft, Options, Output};
 use crate::control;
@@ -277,8 +277,7 @@ impl CraftJudge {
     }
 
     fn poles(&self, rig: &Rig, law: &LinearLaw, a: &mut Assessment) -> Result<()> {
-        let poles = rig.poles(law)?;
-        let (growth, damping) = growth_and_damping(&poles);
+        let (growth, damping) = rig.growth_and_damping(law)?;
         a.growth_1_s = Some(a.growth_1_s.map_or(growth, |g| g.max(growth)));
         let mut found = vec![None; WATCHES.len()];
         found[Watch::Damping as usize] = damping;

@@ -29,7 +29,7 @@ use crate::closed_loop::margins::crossing::classic;
 use crate::closed_loop::margins::disk;
 use crate::closed_loop::margins::loops::OpenLoop;
 use crate::closed_loop::margins::sweep::Sweep;
-use crate::closed_loop::poles::closed;
+use crate::closed_loop::poles::{closed, motion};
 use crate::closed_loop::sampled::SampledCraft;
 use crate::closed_loop::{AtSea, AtSpeed, LawInLoop, LoopCraft};
 use crate::control::linear::{LawSignal, LinearLaw};
@@ -89,19 +89,29 @@ impl Rig {
         })
     }
 
-    /// Closed-loop poles, 1/s.
+    /// Largest growth rate of the closed loop's poles, 1/s, and least damping ratio of oscillations of the craft's
+    /// motions; poles at rest (of a course that nothing keeps) are left out.
     ///
     /// # Errors
-    /// When they cannot be found.
-    pub fn poles(&self, law: &LinearLaw) -> Result<Vec<Complex64>> {
+    /// When the poles cannot be found.
+    pub fn growth_and_damping(&self, law: &LinearLaw) -> Result<(f64, Option<f64>)> {
         let a = closed(&self.sampled, law);
-        let z = eigen::eigenvalues(&a)
+        let all = eigen::eigenvalues(&a)
             .ok_or_else(|| Error::new("the poles of the closed loop could not be found"))?;
         let period_s = self.craft.setup.sample_period_s;
-        Ok(z.iter()
-            .filter(|z| z.norm() > 1e-12)
-            .map(|z| z.ln() / period_s)
-            .collect())
+        let pole = |z: &Complex64| z.ln() / period_s;
+        let moving = all
+            .iter()
+            .filter(|z| z.norm() > 1e-12 && pole(z).norm() > NEUTRAL_1_S);
+        let growth = moving.clone().map(|z| pole(z).re).fold(f64::MIN, f64::max);
+        let ratio = |z: &Complex64| -pole(z).re / pole(z).norm();
+        let mut swinging: Vec<Complex64> = moving
+            .filter(|z| (MOTIONS_RAD_S[0]..MOTIONS_RAD_S[1]).contains(&pole(z).im))
+            .copied()
+            .collect();
+        swinging.sort_by(|a, b| ratio(a).total_cmp(&ratio(b)));
+        let motion = |z: &&Complex64| motion(&a, &self.craft.kept, **z).is_some();
+        Ok((growth, swinging.iter().find(motion).map(ratio)))
     }
 
     /// Gain, phase, delay and disk margins at all fins together, written into `out` in the order of
@@ -162,18 +172,6 @@ impl Rig {
         let (a, b) = (&self.gains[k - 1], &self.gains[k]);
         a * Complex64::from(1.0 - t) + b * Complex64::from(t)
     }
-}
-
-/// Largest growth rate of poles, 1/s, and least damping ratio of oscillations of the craft's motions; poles at rest (of a
-/// course that nothing keeps) are left out.
-pub fn growth_and_damping(poles: &[Complex64]) -> (f64, Option<f64>) {
-    let moving = || poles.iter().filter(|p| p.norm() > NEUTRAL_1_S);
-    let growth = moving().map(|p| p.re).fold(f64::MIN, f64::max);
-    let damping = moving()
-        .filter(|p| p.im > MOTIONS_RAD_S[0] && p.im < MOTIONS_RAD_S[1])
-        .map(|p| -p.re / p.norm())
-        .min_by(f64::total_cmp);
-    (growth, damping)
 }
 
 /// Frequencies evenly in the logarithm, closer at lightly damped modes of the craft.

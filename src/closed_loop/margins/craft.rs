@@ -32,12 +32,11 @@ use super::state_space::{Response, StateSpace};
 use super::sweep::Sweep;
 use super::winding;
 use crate::closed_loop::craft::LoopCraft;
-use crate::closed_loop::poles::{check, closed};
+use crate::closed_loop::poles::{check, closed, motion};
 use crate::control::linear::{LawSignal, LinearLaw};
 use crate::control::signal::Setup;
 use crate::error::{Error, Result};
 use crate::frames::Dof;
-use crate::math::eigen;
 use crate::spec::craft::SurfaceGroup;
 
 /// What carries a pole that is no motion of the craft.
@@ -215,25 +214,7 @@ impl CraftLoop {
     /// The rigid-body motion that takes most part in a pole of the closed loop; none where states of
     /// fins, filters or law carry it.
     pub fn motion(&self, pole: Complex64) -> Option<Dof> {
-        let z = (pole * self.period_s).exp();
-        let right = eigen::vector(&self.a, z)?;
-        let left = eigen::vector(&self.a.transpose(), z.conj())?;
-        let part = eigen::Mode {
-            value: z,
-            right,
-            left,
-        }
-        .participation();
-        let of = |index: usize| {
-            let at = self.kept.iter().position(|k| *k == index);
-            at.map_or(0.0, |k| part[k])
-        };
-        let share: Vec<f64> = (0..6).map(|j| of(j) + of(6 + j)).collect();
-        if share.iter().sum::<f64>() < 0.2 {
-            return None;
-        }
-        let most = (0..6).max_by(|a, b| share[*a].total_cmp(&share[*b]))?;
-        Some(Dof::ALL[most])
+        motion(&self.a, &self.kept, (pole * self.period_s).exp())
     }
 
     /// Poles of the closed loop that are slow enough for the craft's motions, upper half plane.

@@ -177,7 +177,7 @@ pub struct Rule {
 pub enum RuleWords {
     /// At the upper end.
     High,
-    /// At the lower end.
+    /// At the lower end, of a level line at the left one.
     Low,
     /// Above the frame, or at the upper end where the panel's heading is in the way.
     Above,

@@ -392,12 +392,17 @@ fn rule_words(c: &mut Canvas<'_>, panel: &Panel, r: &Rule, map: &Map, taken: &mu
     };
     let low = r.upright && r.words == RuleWords::Low;
     let above = (x - 0.5 * width).min(f.right - width);
+    let level = if r.words == RuleWords::Low {
+        f.left + 4.0
+    } else {
+        f.right - width - 4.0
+    };
     let at = match (r.upright, r.words) {
         (true, RuleWords::Above) if above > heading_ends => [above, f.top - 4.0],
         (true, RuleWords::Low) => [beside, f.bottom - 5.0],
         (true, _) => [beside, f.top + 4.0 + SMALL],
-        (false, _) if y - 1.8 * SMALL > f.top => [f.right - width - 4.0, y - 4.0],
-        (false, _) => [f.right - width - 4.0, y + 4.0 + SMALL],
+        (false, _) if y - 1.8 * SMALL > f.top => [level, y - 4.0],
+        (false, _) => [level, y + 4.0 + SMALL],
     };
     let mut boxed = Frame {
         left: at[0] - 2.0,

@@ -173,7 +173,10 @@ impl<'f> Sheet<'f> {
         let rows = &self.figure.rows;
         let own: Vec<Vec<f64>> = rows
             .iter()
-            .map(|r| r.cells.iter().map(|(_, x)| left_margin(x)).collect())
+            .map(|r| {
+                let cells = r.cells.iter();
+                cells.map(|(_, x)| left_margin(x, r.height_px)).collect()
+            })
             .collect();
         let shape = |i: usize| -> Vec<f64> { rows[i].cells.iter().map(|x| x.0).collect() };
         (0..rows.len())
@@ -189,9 +192,10 @@ impl<'f> Sheet<'f> {
     }
 }
 
-fn left_margin(cell: &Cell) -> f64 {
+/// `height` is the cell's: about the frame's, which decides the number of ticks.
+fn left_margin(cell: &Cell, height: f64) -> f64 {
     match cell {
-        Cell::Panel(p) => Plan::of(p).left_margin(),
+        Cell::Panel(p) => Plan::of(p).left_margin(height),
         Cell::Words { .. } => 0.0,
     }
 }

@@ -62,11 +62,10 @@ impl<'p> Plan<'p> {
     }
 
     /// Room left of the frame for the words of the y axis.
-    pub(super) fn left_margin(&self) -> f64 {
+    pub(super) fn left_margin(&self, height: f64) -> f64 {
         if self.panel.bare {
             return 0.0;
         }
-        let height = 150.0; // about; decides the number of ticks only
         let widest = ticks(&self.panel.y, self.y, height, y_pitch(height))
             .into_iter()
             .filter_map(|t| t.1)

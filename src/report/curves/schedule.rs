@@ -107,7 +107,7 @@ pub fn schedule_picture(data: &SchedulePicture) -> Figure {
             panel.add(
                 Rule::level(least, data.words.as_str())
                     .look(look)
-                    .words(RuleWords::Above),
+                    .words(RuleWords::Low),
             );
         }
         let height = if i == last { 150.0 } else { 120.0 };

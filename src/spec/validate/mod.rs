@@ -12,6 +12,7 @@ mod craft;
 pub(crate) mod fault;
 mod orders;
 mod paths;
+mod scatter;
 mod scenario;
 mod sea;
 mod surface;
@@ -35,6 +36,7 @@ pub use campaign_bundle::{
 };
 pub(super) use controller::controller;
 pub(super) use craft::craft;
+pub(super) use scatter::scatter;
 pub(super) use scenario::scenario;
 pub(super) use sea::sea;
 pub(super) use tuning::tuning;

@@ -1,0 +1,200 @@
+//! One craft, law and sea judged by a criteria set without simulation.
+//!
+//! # Valid when
+//! As [`crate::closed_loop::trust`], with one refinement: slow motion is a reason for doubt only where
+//! it is part of a number that a limit is set for and that comes to half its limit at least. That is how the
+//! method has been compared with simulation, quantity by quantity (`controllers/AGREEMENT.md`).
+
+use super::Question;
+use super::search::Probed;
+use crate::campaign::judge::EXPOSURE_S;
+use crate::closed_loop::evaluate::SurfaceWork;
+use crate::closed_loop::trust::{Doubt, SLOW_RAD_S, SLOW_SHARE};
+use crate::closed_loop::{AtSea, DragModel, Evaluation, Fineness, LawInLoop, Options};
+use crate::error::{Error, Result};
+use crate::math::stats::Interval;
+use crate::metrics::criteria::{Judgement, Verdict, judge};
+use crate::metrics::forecast::RideForecast;
+use crate::metrics::pool::{CaseNumbers, Entry, Quantity};
+use crate::spec::criteria::{CriteriaSpec, LimitSpec};
+use nalgebra::Vector3;
+
+/// Share of its limit from which a number can become the limiting one by the errors of the method.
+const NEAR_LIMIT: f64 = 0.5;
+
+/// How the ride is found.
+#[derive(Clone, Copy, Debug, PartialEq, Default)]
+pub struct Method {
+    /// Limits of the servos, drag changed by the law, noise.
+    pub options: Options,
+    /// Drag with fins at trim.
+    pub drag: DragModel,
+    /// How finely seas are cut.
+    pub fineness: Fineness,
+}
+
+/// What was found at one height.
+#[derive(Clone, Debug)]
+pub struct Probe {
+    /// Height, m.
+    pub hs_m: f64,
+    /// The limit that is nearest or exceeded most.
+    pub worst: Verdict,
+    /// Every limit judged.
+    pub verdicts: Vec<Verdict>,
+    /// Why not to trust it.
+    pub doubts: Vec<String>,
+    /// Largest share of the time that a surface is at a limit.
+    pub at_limits_frac: f64,
+}
+
+impl Probed for Probe {
+    fn ratio(&self) -> f64 {
+        self.worst.value.value / self.worst.limit
+    }
+
+    fn is_trusted(&self) -> bool {
+        self.doubts.is_empty()
+    }
+}
+
+/// Judges `law` in `unit`, a sea of 1 m without drag in its transfers, made `hs_m` high.
+///
+/// # Errors
+/// A limit for which the craft has no number; an unstable loop.
+pub fn probe(
+    unit: &AtSea,
+    law: &LawInLoop,
+    points: &[(String, Vector3<f64>)],
+    question: &Question<'_>,
+    hs_m: f64,
+) -> Result<Probe> {
+    let (set, method) = (question.set, &question.method);
+    let sea = unit.times(hs_m, method.drag)?;
+    let found = sea.evaluate(law, &method.options)?;
+    let ride = found.ride(points, EXPOSURE_S);
+    let judged = judge(set, &numbers(&ride), EXPOSURE_S);
+    let worst = worst(&judged)?.clone();
+    let shares = found.surfaces.iter().map(SurfaceWork::limit_share);
+    Ok(Probe {
+        hs_m,
+        doubts: doubts(&found, &ride, set),
+        at_limits_frac: shares.fold(0.0, f64::max),
+        worst,
+        verdicts: judged.verdicts,
+    })
+}
+
+/// The verdict with the least margin.
+///
+/// # Errors
+/// A limit that could not be judged.
+pub fn worst(judged: &Judgement) -> Result<&Verdict> {
+    if let Some(what) = judged.not_judged.first() {
+        return Err(Error::with_hint(
+            format!("`{}` limits {what}, which this craft has not", judged.set),
+            "give the craft a point or surface of that name, or take the limit out of the criteria file",
+        ));
+    }
+    judged
+        .verdicts
+        .iter()
+        .min_by(|a, b| a.margin_frac.total_cmp(&b.margin_frac))
+        .ok_or_else(|| Error::new(format!("`{}` limits nothing", judged.set)))
+}
+
+/// A forecast as the flat list that criteria read.
+pub fn numbers(ride: &RideForecast) -> CaseNumbers {
+    let mut entries = Vec::new();
+    let mut put = |quantity, of: &str, unit, value: f64| {
+        entries.push(Entry {
+            quantity,
+            of: of.to_owned(),
+            unit,
+            value: Interval::exact(value),
+        });
+    };
+    for m in &ride.motions {
+        put(Quantity::MotionRms, &m.name, m.unit, m.rms);
+    }
+    for p in &ride.points {
+        for (quantity, unit, value) in [
+            (Quantity::VerticalRms, "m/s2", p.vertical_rms_m_s2),
+            (
+                Quantity::VerticalVelocityRms,
+                "m/s",
+                p.vertical_velocity_rms_m_s,
+            ),
+            (Quantity::LateralRms, "m/s2", p.lateral_rms_m_s2),
+            (Quantity::WeightedVertical, "m/s2", p.weighted_vertical_m_s2),
+            (Quantity::Msdv, "m/s1.5", p.msdv_m_s1_5),
+            (Quantity::MeanFrequency, "Hz", p.mean_frequency_hz),
+            (Quantity::Mii, "1/min", p.mii_per_min),
+        ] {
+            put(quantity, &p.name, unit, value);
+        }
+    }
+    for e in &ride.events {
+        put(Quantity::EventRate, &e.name, "1/h", e.rate_per_h);
+    }
+    CaseNumbers {
+        records: 0,
+        completed: true,
+        in_validity: true,
+        entries,
+    }
+}
+
+fn doubts(found: &Evaluation<'_>, ride: &RideForecast, set: &CriteriaSpec) -> Vec<String> {
+    let all = found.doubts();
+    let plain = all.iter().filter(|d| !matches!(d, Doubt::Slow { .. }));
+    let mut out: Vec<String> = plain.map(ToString::to_string).collect();
+    let motions = ride.motions.iter().map(|m| m.slow_frac);
+    let points = ride.points.iter().map(|p| p.slow_frac);
+    if !motions.chain(points).any(|s| s > SLOW_SHARE) {
+        return out;
+    }
+    let numbers = numbers(ride);
+    for c in &set.criteria {
+        let alone = CriteriaSpec {
+            criteria: vec![c.clone()],
+            ..set.clone()
+        };
+        let judged = judge(&alone, &numbers, EXPOSURE_S).verdicts;
+        let near = judged
+            .iter()
+            .filter(|v| v.value.value > NEAR_LIMIT * v.limit);
+        for (share, of) in near.flat_map(|v| slow_parts(ride, &c.limit, &v.of)) {
+            let text = format!(
+                "{:.0} % of the variance of {of} is slower than {SLOW_RAD_S} rad/s",
+                100.0 * share
+            );
+            if share > SLOW_SHARE && !out.contains(&text) {
+                out.push(text);
+            }
+        }
+    }
+    out
+}
+
+/// Share of slow variance of what a limited number is made of.
+fn slow_parts(ride: &RideForecast, limit: &LimitSpec, of: &str) -> Vec<(f64, String)> {
+    let motion = |name: &str| {
+        let m = ride.motions.iter().find(|m| m.name == name);
+        (m.map_or(0.0, |m| m.slow_frac), name.to_owned())
+    };
+    match limit {
+        LimitSpec::RollRmsDeg(_) | LimitSpec::LateralRmsG(_) | LimitSpec::MiiPerMin(_) => {
+            vec![motion("roll")]
+        }
+        LimitSpec::PitchRmsDeg(_) => vec![motion("pitch")],
+        LimitSpec::EventsPerH(_) => vec![motion("heave"), motion("pitch")],
+        // velocity is taken above 0.02 Hz: nothing slow is in it
+        LimitSpec::VerticalVelocityRmsMS(_) => Vec::new(),
+        _ => {
+            let p = ride.points.iter().find(|p| p.name == of);
+            let share = p.map_or(0.0, |p| p.slow_frac);
+            vec![(share, format!("the vertical acceleration, {of}"))]
+        }
+    }
+}
