@@ -84,7 +84,7 @@ impl Bench {
                 case: 0,
             },
         };
-        Case::new(parts(&recipe)).expect("a case")
+        Case::new(parts(&recipe)).expect("a case").quick()
     }
 }
 

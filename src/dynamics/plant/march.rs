@@ -226,16 +226,23 @@ impl<'a> March<'a> {
         }
     }
 
-    /// Weights of lags and delay lines at the speeds of the start.
+    /// Weights of lags and delay lines at the speeds of the middle, as the rates at the start have them.
     fn weigh(&mut self, x: &[f64]) {
-        let h = self.step_s;
+        let (h, a) = (self.step_s, &self.past[NOW][StateLayout::NU]);
         for (m, s) in self.surfaces.iter_mut().zip(&self.plant.surfaces) {
-            let rate = m.axial_m_s.abs() / (0.5 * s.mac_m);
-            m.lag = m.weights.at(rate, |f| lag_weights(f, h));
+            let gain = 0.5 * h * (a[0] + a[4] * s.r_m.z - a[5] * s.r_m.y);
+            let axial = if m.axial_m_s > 0.0 {
+                (m.axial_m_s + gain).max(0.0)
+            } else {
+                0.0
+            };
+            let rate = axial / (0.5 * s.mac_m);
+            m.weights.at(rate, |f| lag_weights(f, h), &mut m.lag);
         }
-        let u = x[StateLayout::NU.start].max(lift::LEAST_INFLOW_M_S);
+        let u = x[StateLayout::NU.start] + 0.5 * h * a[0];
         for (line, (_, distance_m)) in self.lines.iter_mut().zip(&self.plant.delays) {
-            line.now = line.weights.at(u / distance_m, |f| delay_weights(f, h));
+            let rate = u.max(lift::LEAST_INFLOW_M_S) / distance_m;
+            line.weights.at(rate, |f| delay_weights(f, h), &mut line.now);
         }
     }
 
