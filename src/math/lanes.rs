@@ -225,9 +225,9 @@ fn sums_plain(table: &[f32], q: [&ShortPhasors; 2], out: [&mut [f64]; 2]) {
 #[target_feature(enable = "avx2")]
 unsafe fn sums_avx2(table: &[f32], q: [&ShortPhasors; 2], out: [&mut [f64]; 2]) {
     use std::arch::x86_64::{
-        __m256, _mm256_add_ps, _mm256_castps256_ps128, _mm256_cvtps_pd,
-        _mm256_extractf128_ps, _mm256_loadu_ps, _mm256_mul_ps, _mm256_set1_ps, _mm256_setzero_ps,
-        _mm256_storeu_pd, _mm256_sub_ps,
+        __m256, _mm256_add_ps, _mm256_castps256_ps128, _mm256_cvtps_pd, _mm256_extractf128_ps,
+        _mm256_loadu_ps, _mm256_mul_ps, _mm256_set1_ps, _mm256_setzero_ps, _mm256_storeu_pd,
+        _mm256_sub_ps,
     };
     const LANES: usize = 8;
     const VECTORS: usize = BLOCK / LANES;

@@ -333,7 +333,6 @@ impl<'a> Loop<'a> {
         share_rates(actuators, &self.demand_rad_s, totals, limits);
     }
 
-
     /// Sensors, course and speed hold, law, and its commands on their way.
     fn sample(&mut self, step: u64, t_s: f64, law: &mut dyn Controller) -> Result<(), Error> {
         let truth = self.truth;

@@ -90,7 +90,11 @@ impl Quick {
         let table = |rows: &[f64], count: usize| {
             let at = |j: usize, i: usize| {
                 let row = &rows[j * 2 * n..(j + 1) * 2 * n];
-                if i < n { [row[i], row[n + i]] } else { [0.0; 2] }
+                if i < n {
+                    [row[i], row[n + i]]
+                } else {
+                    [0.0; 2]
+                }
             };
             short(&blocks(count, even, at))
         };

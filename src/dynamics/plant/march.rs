@@ -145,7 +145,11 @@ impl<'a> March<'a> {
         let mut y = x.to_vec();
         for j in 0..MOVING {
             // small beside what the craft does in waves, large beside rounding
-            let d = if (3..6).contains(&j) || j > 8 { 1e-5 } else { 1e-4 };
+            let d = if (3..6).contains(&j) || j > 8 {
+                1e-5
+            } else {
+                1e-4
+            };
             let mut side = |d: f64| {
                 y[j] = x[j] + d;
                 self.here(&y, input)
@@ -200,9 +204,7 @@ impl<'a> March<'a> {
         let f_m = self.middle(x, &free, &nu, &inputs[0]);
         let nu_m = velocities(&self.trial);
         self.known_ahead(END, x, input.thrust_n, servos);
-        self.try_at(x, |i| {
-            h / 6.0 * (7.0 * f_m[i] - 2.0 * now[i] + before[i])
-        });
+        self.try_at(x, |i| h / 6.0 * (7.0 * f_m[i] - 2.0 * now[i] + before[i]));
         let nu_e = velocities(&self.trial);
         let lin = self.linear.end(&free, [&nu, &nu_m, &nu_e]);
         let f_e = self.evaluate(END, x, &lin, &inputs[1]);
@@ -242,7 +244,8 @@ impl<'a> March<'a> {
         let u = x[StateLayout::NU.start] + 0.5 * h * a[0];
         for (line, (_, distance_m)) in self.lines.iter_mut().zip(&self.plant.delays) {
             let rate = u.max(lift::LEAST_INFLOW_M_S) / distance_m;
-            line.weights.at(rate, |f| delay_weights(f, h), &mut line.now);
+            line.weights
+                .at(rate, |f| delay_weights(f, h), &mut line.now);
         }
     }
 
@@ -361,7 +364,11 @@ impl<'a> March<'a> {
             let met = plant.meet(i, &trial, &nu, &down, input);
             m.met[k] = [met.flow.normal_m_s, met.orbital_m_s];
             if plant.unsteady_lag {
-                m.lags(k, &x[plant.layout.lag(i)..][..4], &mut trial[plant.layout.lag(i)..][..4]);
+                m.lags(
+                    k,
+                    &x[plant.layout.lag(i)..][..4],
+                    &mut trial[plant.layout.lag(i)..][..4],
+                );
             }
             m.axial_m_s = met.flow.axial_m_s;
             let pull = plant.surface_pull(i, &trial, &met);

@@ -46,7 +46,10 @@ pub(super) fn reduce(rows: &[f64], width: usize) -> Option<Reduced> {
         let by = if *size > 0.0 { 1.0 / size } else { 0.0 };
         row.iter_mut().for_each(|v| *v *= by);
     }
-    let mut left: Vec<f64> = sizes.iter().map(|s| f64::from(u8::from(*s > 0.0))).collect();
+    let mut left: Vec<f64> = sizes
+        .iter()
+        .map(|s| f64::from(u8::from(*s > 0.0)))
+        .collect();
     let mut out = Reduced {
         basis: Vec::new(),
         rank: 0,

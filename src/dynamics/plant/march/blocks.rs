@@ -210,7 +210,11 @@ mod tests {
     #[test]
     fn moments_meet_their_series() {
         // both branches near their border, against Simpson's rule in 2000 panels
-        for l in [Complex64::new(-4.9, 0.3), Complex64::new(-5.1, -1.0), Complex64::new(-0.01, 4.0)] {
+        for l in [
+            Complex64::new(-4.9, 0.3),
+            Complex64::new(-5.1, -1.0),
+            Complex64::new(-0.01, 4.0),
+        ] {
             let got = moments(l, 0.2);
             for (m, got) in got.iter().enumerate() {
                 let f = |t: f64| (l * (0.2 - t)).exp() * t.powi(m as i32);
@@ -249,7 +253,8 @@ mod tests {
         for (w, tol) in [(lag_weights(u / b, h), 1e-12), (near, 1e-5)] {
             let q = through_step([s(0.0), s(0.5 * h), s(h)]);
             for k in 0..4 {
-                let got = w[12 + k] * x0[k] + w[16 + k] * q[0] + w[20 + k] * q[1] + w[24 + k] * q[2];
+                let got =
+                    w[12 + k] * x0[k] + w[16 + k] * q[0] + w[20 + k] * q[1] + w[24 + k] * q[2];
                 assert!((got - x[k]).abs() < tol, "{k}: {got} {}", x[k]);
             }
         }
@@ -272,7 +277,10 @@ mod tests {
         let w = delay_weights(rate, h);
         delay_whole(&w, &z0, through_step([s(0.0), s(0.5 * h), s(h)]), &mut got);
         for k in 0..4 {
-            assert!((got[k] - z[k]).abs() < 1e-9 * (1.0 + z[k].abs()), "{got:?} {z:?}");
+            assert!(
+                (got[k] - z[k]).abs() < 1e-9 * (1.0 + z[k].abs()),
+                "{got:?} {z:?}"
+            );
         }
     }
 }

@@ -145,7 +145,12 @@ fn instants_meet_the_plant() {
         march.now(&x, &input, &mut got);
         for i in 0..MOVING {
             // the same sums in another order, of terms some hundred times their result
-            assert!((got[i] - want[i]).abs() < 1e-10, "{i}: {} {}", got[i], want[i]);
+            assert!(
+                (got[i] - want[i]).abs() < 1e-10,
+                "{i}: {} {}",
+                got[i],
+                want[i]
+            );
         }
         let (mut lift, mut of_march) = (rest.zero.clone(), rest.zero.clone());
         plant.lift_n(&x, &input, &mut lift);
