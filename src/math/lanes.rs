@@ -21,6 +21,7 @@
 // `unsafe` after asking the processor, and their loads take raw pointers. Every function here
 // checks the lengths first.
 #![allow(unsafe_code)]
+#![allow(clippy::needless_range_loop)] // one index runs over several arrays
 
 mod exact;
 mod linear;

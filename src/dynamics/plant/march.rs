@@ -28,12 +28,15 @@
 //! `two_evaluations_meet_fine_steps`, `start_refuses_long_steps`, `tests/physics_balance.rs`,
 //! `tests/time_vs_frequency.rs`, `benches/step_rate.rs` against the reference integrator.
 
+#![allow(clippy::needless_range_loop)] // one index runs over several arrays
+
 mod blocks;
 mod linear;
 #[cfg(test)]
 mod tests;
 
 use nalgebra::{SMatrix, Vector3, Vector6};
+use num_complex::Complex64;
 
 use self::blocks::{DELAY, LAG, Weights, delay_weights, lag_weights};
 use self::linear::{Instant, Linear};
@@ -162,7 +165,7 @@ impl<'a> March<'a> {
         }
         self.has_past = false;
         let poles = self.jacobian.complex_eigenvalues();
-        let fastest = poles.iter().map(|p| p.norm()).fold(0.0, f64::max);
+        let fastest = poles.iter().map(Complex64::norm).fold(0.0, f64::max);
         fastest * self.step_s <= STABLE
     }
 

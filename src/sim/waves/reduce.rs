@@ -18,6 +18,8 @@
 //! # Checked by
 //! `a_long_crested_sea_needs_fewer_sums`, and against the reference, which sums every channel.
 
+#![allow(clippy::needless_range_loop)] // one index runs over several arrays
+
 use crate::math::lanes::BLOCK;
 
 /// Largest residual of a channel over its size. RMS of the ride is wanted within 2e-3.
