@@ -36,7 +36,6 @@ mod linear;
 mod tests;
 
 use nalgebra::{SMatrix, Vector3, Vector6};
-use num_complex::Complex64;
 
 use self::blocks::{DELAY, LAG, Weights, delay_weights, lag_weights};
 use self::linear::{Instant, Linear};
@@ -165,7 +164,7 @@ impl<'a> March<'a> {
         }
         self.has_past = false;
         let poles = self.jacobian.complex_eigenvalues();
-        let fastest = poles.iter().map(Complex64::norm).fold(0.0, f64::max);
+        let fastest = poles.iter().map(|p| p.norm()).fold(0.0, f64::max);
         fastest * self.step_s <= STABLE
     }
 
