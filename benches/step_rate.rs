@@ -84,7 +84,7 @@ impl Bench {
                 case: 0,
             },
         };
-        Case::new(parts(&recipe)).expect("a case")
+        Case::new(parts(&recipe)).expect("a case").quick()
     }
 }
 
@@ -251,7 +251,10 @@ fn split(case: &Case, plant: &Plant, step_s: f64) {
         plant.derivative(black_box(start), &input, &mut dx);
         black_box(&dx);
     });
-    println!("the whole derivative, as the reference takes it: {:.2} us", 1e6 * one);
+    println!(
+        "the whole derivative, as the reference takes it: {:.2} us",
+        1e6 * one
+    );
 }
 
 /// Fixed step against the reference: worst ratio of RMS and of maxima.

@@ -20,8 +20,7 @@ pub fn report(run: &Run, plant: &Plant, points: &[String]) -> RideReport {
     let r = &run.record;
     let at = |name: &str| r.judged_of(name).unwrap_or(&[]);
     let gravity = Gravity::new(r, plant.g_m_s2);
-    let accelerations: Vec<[Vec<f64>; 3]> =
-        points.iter().map(|p| gravity.left_out(r, p)).collect();
+    let accelerations: Vec<[Vec<f64>; 3]> = points.iter().map(|p| gravity.left_out(r, p)).collect();
     let (roll, pitch) = (at("roll"), at("pitch"));
     let completed = run.outcome.is_completed();
     let angle: Vec<Names> = plant.surfaces.iter().map(|s| Names::new(&s.name)).collect();
@@ -155,7 +154,10 @@ impl Gravity {
         let at = |q: &str| r.judged_of(&format!("{point}.{q}")).unwrap_or(&[]);
         let (fwd, stbd, up) = (at("felt_fwd"), at("felt_stbd"), at("felt_up"));
         let with = |felt: &[f64], f: &dyn Fn(f64, &[f64; 3]) -> f64| -> Vec<f64> {
-            felt.iter().zip(&self.along_m_s2).map(|(a, g)| f(*a, g)).collect()
+            felt.iter()
+                .zip(&self.along_m_s2)
+                .map(|(a, g)| f(*a, g))
+                .collect()
         };
         [
             with(fwd, &|a, g| a - g[0]),

@@ -9,9 +9,7 @@
 //! plain loop does, and a product is never fused with the sum that follows. So the plain and the wide paths give the same bits, and a
 //! machine without wide vectors gives the same run, only later.
 //!
-//! Phasors turn in double precision; amplitudes and their sums are in single precision (a part in 10^7 of
-//! the amplitudes: the sea is not known to a part in 100), which halves the work of the largest sum of a step. [`sums_exact`] is the same in
-//! double precision for the reference.
+//! [`sums_exact`] adds in double precision, [`sums`] in single precision (a part in 10^7 of the amplitudes), which halves the work.
 //!
 //! # Valid when
 //! `|d_i| <= `[`ROTATION_MAX_RAD`]: the series of the small rotation then errs by less than 2e-15.
@@ -23,9 +21,12 @@
 // `unsafe` after asking the processor, and their loads take raw pointers. Every function here
 // checks the lengths first.
 #![allow(unsafe_code)]
+#![allow(clippy::needless_range_loop)] // one index runs over several arrays
 
+mod exact;
 mod linear;
 
+pub use exact::sums_exact;
 pub use linear::{DRAG_ROWS, combine, drag};
 
 /// Channels of one block of the amplitude table.
@@ -221,33 +222,13 @@ fn sums_plain(table: &[f32], q: [&ShortPhasors; 2], out: [&mut [f64]; 2]) {
     }
 }
 
-/// [`sums`] at one instant in double precision. `table` as there, in double precision and with any number of components.
-///
-/// # Panics
-/// When the lengths do not belong together.
-pub fn sums_exact(table: &[f64], q: &Phasors, out: &mut [f64]) {
-    let n = q.re.len();
-    assert_eq!(table.len(), out.len() * n * 2);
-    for (block, out) in out.chunks_exact_mut(BLOCK).enumerate() {
-        let rows = &table[block * n * 2 * BLOCK..(block + 1) * n * 2 * BLOCK];
-        let mut acc = [0.0_f64; BLOCK];
-        for ((row, re), im) in rows.chunks_exact(2 * BLOCK).zip(&q.re).zip(&q.im) {
-            let (a, b) = row.split_at(BLOCK);
-            for ((sum, a), b) in acc.iter_mut().zip(a).zip(b) {
-                *sum += re * a - im * b;
-            }
-        }
-        out.copy_from_slice(&acc);
-    }
-}
-
 #[cfg(target_arch = "x86_64")]
 #[target_feature(enable = "avx2")]
 unsafe fn sums_avx2(table: &[f32], q: [&ShortPhasors; 2], out: [&mut [f64]; 2]) {
     use std::arch::x86_64::{
-        __m256, _mm256_add_ps, _mm256_castps256_ps128, _mm256_cvtps_pd,
-        _mm256_extractf128_ps, _mm256_loadu_ps, _mm256_mul_ps, _mm256_set1_ps, _mm256_setzero_ps,
-        _mm256_storeu_pd, _mm256_sub_ps,
+        __m256, _mm256_add_ps, _mm256_castps256_ps128, _mm256_cvtps_pd, _mm256_extractf128_ps,
+        _mm256_loadu_ps, _mm256_mul_ps, _mm256_set1_ps, _mm256_setzero_ps, _mm256_storeu_pd,
+        _mm256_sub_ps,
     };
     const LANES: usize = 8;
     const VECTORS: usize = BLOCK / LANES;

@@ -250,11 +250,7 @@ impl Padded {
 }
 
 /// A response at the frequencies of a record of `total` samples.
-pub fn responses(
-    total: usize,
-    dt_s: f64,
-    response: impl Fn(f64) -> Complex64,
-) -> Vec<Complex64> {
+pub fn responses(total: usize, dt_s: f64, response: impl Fn(f64) -> Complex64) -> Vec<Complex64> {
     let df = 1.0 / (total as f64 * dt_s);
     (0..=total / 2).map(|k| response(df * k as f64)).collect()
 }

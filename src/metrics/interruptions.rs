@@ -60,13 +60,19 @@ impl Tilt {
 
     /// Lateral force estimator, m/s2, from the lateral acceleration in body axes without gravity (m/s2).
     pub fn lateral_force_m_s2(&self, a_y: &[f64]) -> Vec<f64> {
-        a_y.iter().zip(&self.side_m_s2).map(|(a, g)| a - g).collect()
+        a_y.iter()
+            .zip(&self.side_m_s2)
+            .map(|(a, g)| a - g)
+            .collect()
     }
 
     /// Force per mass that holds a body on the deck, m/s2, g at rest; `a_z` down in body axes without
     /// gravity (m/s2).
     pub fn deck_force_m_s2(&self, a_z: &[f64]) -> Vec<f64> {
-        a_z.iter().zip(&self.normal_m_s2).map(|(a, g)| g - a).collect()
+        a_z.iter()
+            .zip(&self.normal_m_s2)
+            .map(|(a, g)| g - a)
+            .collect()
     }
 }
 

@@ -46,7 +46,7 @@ pub struct NamedPoint {
 /// How the state advances.
 #[derive(Clone, Copy, Debug, PartialEq, Default)]
 pub enum Integrator {
-    /// Fourth-order Runge-Kutta with fixed step.
+    /// Fourth-order Runge-Kutta with fixed step; in a quick case the craft's own march, where it has one and the step suits it.
     #[default]
     FixedStep,
     /// Dormand-Prince 5(4), restarted at every step's edge (samples, arriving commands and the memory
@@ -193,6 +193,7 @@ pub struct Case {
     pub(crate) at: ElevationIndex,
     pub(crate) delay_halves: Vec<u64>,
     pub(crate) schedule: Option<Schedule>,
+    pub(crate) quick: bool,
     /// What was found while baking.
     pub warnings: Vec<Warning>,
 }
@@ -241,6 +242,7 @@ impl Case {
             bank,
             at,
             delay_halves,
+            quick: false,
             warnings,
         })
     }
@@ -253,6 +255,16 @@ impl Case {
     /// The wave bank at its start.
     pub fn bank(&self) -> &WaveBank {
         &self.bank
+    }
+
+    /// The same case for campaigns: the craft's own march instead of Runge-Kutta, waves summed in single precision. At a step
+    /// of 0.1 s RMS values stay within 0.1 % of the reference; what is exact to rounding by the other way (mirror images, scaled
+    /// craft) is so to some 1e-7, or 1e-5 in long-crested seas.
+    #[must_use]
+    pub fn quick(mut self) -> Self {
+        self.quick = true;
+        self.bank = self.bank.quick();
+        self
     }
 
     /// The same case with another integrator (comparison with the reference).

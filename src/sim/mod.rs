@@ -2,7 +2,7 @@
 //!
 //! ```text
 //! each step   k1 of the craft at t  ->  (sample)  truth, sensors, course hold, law, delayed commands
-//!             ->  (record)  ->  waves at t + h/2 and t + h  ->  Runge-Kutta  ->  checks
+//!             ->  (record)  ->  waves at t + h/2 and t + h  ->  the step  ->  checks
 //! ```
 //! A [`case::Case`] holds everything resolved; [`run::run`] is pure and single-threaded: same case,
 //! same law, same bytes.

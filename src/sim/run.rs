@@ -187,8 +187,8 @@ impl<'a> Loop<'a> {
             },
         };
         let march = match p.integrator {
-            Integrator::FixedStep => craft.march(p.timing.step_s),
-            Integrator::Reference(_) => None,
+            Integrator::FixedStep if case.quick => craft.march(p.timing.step_s),
+            _ => None,
         };
         let half_s = 0.5 * p.timing.step_s;
         let u = FinCommand::at_trim(&p.setup);
@@ -302,7 +302,9 @@ impl<'a> Loop<'a> {
             *angle = self.craft.surface_angle_rad(i, &self.x, *angle);
         }
         self.no_backlash_when_held();
-        self.share_supplies();
+        if !sample {
+            self.share_supplies(); // at a sample once the new commands are there
+        }
         if let Some(wind) = &self.case.parts.wind {
             if sample {
                 self.gust_m_s = wind.speed_m_s(t_s);

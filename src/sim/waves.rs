@@ -13,9 +13,10 @@
 //! signed encounter frequency at nominal speed (rad/s), k_i wave number (rad/m), mu_i relative to
 //! the mean course, eps_i phase at the start (rad), h step (s).
 //!
-//! Channels that are combinations of fewer sums are mixed from those ([`reduce`]).
+//! A quick bank ([`WaveBank::quick`]) sums in single precision, and mixes channels that are combinations of fewer sums from those
+//! ([`reduce`]).
 //!
-//! Within a run the amplitudes are rounded to single precision and the phasors advance by half steps: one fixed rotation for the nominal track and a
+//! Within a run the phasors advance by half steps: one fixed rotation for the nominal track and a
 //! small one for the change of deviation. Every [`EXACT_EVERY`] steps, and after a jump, they
 //! are formed anew from the step's index. Because the deviation at the middle and the end of a
 //! step is needed before the step is made, [`Track`] predicts it from the last two positions and
@@ -49,7 +50,9 @@ pub const EXACT_EVERY: u64 = 256;
 #[derive(Clone, Debug)]
 pub struct WaveBank {
     channels: usize,
-    amplitudes: Arc<Amplitudes>,
+    /// Amplitudes in blocks of channels, see [`lanes::sums_exact`].
+    table: Arc<Vec<f64>>,
+    quick: Option<Arc<Quick>>,
     omega_e_rad_s: Vec<f64>,
     phase_rad: Vec<f64>,
     kx: Vec<f64>,
@@ -69,44 +72,38 @@ pub struct WaveBank {
     sums: [Vec<f64>; 3],
 }
 
-/// Amplitude of every channel for every component; never changes, so that all runs of a case share it.
+/// Amplitudes of a quick bank; they never change, so that all runs of a case share them.
 #[derive(Debug)]
-struct Amplitudes {
+struct Quick {
     /// Single precision, blocks of channels (or of sums that `mix` makes channels of), an even number of components.
     short: Vec<f32>,
-    /// Sums in `short`, and blocks of them.
+    /// Sums in `short`.
     sums: usize,
-    blocks: usize,
     /// From pairs of sums to channels, laid out as `short` is; empty when the sums are the channels.
     mix: Vec<f32>,
-    /// In double precision, blocks of channels, for [`WaveBank::direct`].
-    exact: Vec<f64>,
 }
 
-impl Amplitudes {
+impl Quick {
     /// From the channels' rows: real parts of all `n` components, then imaginary ones.
     fn new(rows: &[f64], channels: usize, n: usize) -> Self {
-        let reduced = reduce::reduce(rows, 2 * n);
-        let row = |j: usize| &rows[j * 2 * n..(j + 1) * 2 * n];
-        let exact = |j: usize, i: usize| [row(j)[i], row(j)[n + i]];
-        let table = Amplitudes {
-            short: Vec::new(),
-            sums: channels,
-            blocks: channels.div_ceil(BLOCK),
-            mix: Vec::new(),
-            exact: blocks(channels, n, exact),
-        };
         let even = n.next_multiple_of(2);
-        let Some(r) = reduced else {
-            let padded = |j: usize, i: usize| if i < n { exact(j, i) } else { [0.0; 2] };
-            return Amplitudes {
-                short: short(&blocks(channels, even, padded)),
-                ..table
+        let table = |rows: &[f64], count: usize| {
+            let at = |j: usize, i: usize| {
+                let row = &rows[j * 2 * n..(j + 1) * 2 * n];
+                if i < n {
+                    [row[i], row[n + i]]
+                } else {
+                    [0.0; 2]
+                }
             };
+            short(&blocks(count, even, at))
         };
-        let basis = |j: usize, i: usize| {
-            let row = &r.basis[j * 2 * n..(j + 1) * 2 * n];
-            if i < n { [row[i], row[n + i]] } else { [0.0; 2] }
+        let Some(r) = reduce::reduce(rows, 2 * n) else {
+            return Quick {
+                short: table(rows, channels),
+                sums: channels,
+                mix: Vec::new(),
+            };
         };
         let pairs = r.rank.div_ceil(BLOCK) * BLOCK / 2;
         // re of a pair times its first number less im times minus its second
@@ -114,12 +111,10 @@ impl Amplitudes {
             let c = |k: usize| r.mix[j].get(k).copied().unwrap_or(0.0);
             [c(2 * i), -c(2 * i + 1)]
         };
-        Amplitudes {
-            short: short(&blocks(r.rank, even, basis)),
+        Quick {
+            short: table(&r.basis, r.rank),
             sums: r.rank,
-            blocks: r.rank.div_ceil(BLOCK),
             mix: short(&blocks(channels, pairs, mix)),
-            ..table
         }
     }
 }
@@ -157,24 +152,20 @@ impl WaveBank {
         assert_eq!(per_metre.len(), components.len() * channels);
         let n = components.len();
         let k = |c: &Component| c.omega_rad_s * c.omega_rad_s / g_m_s2;
-        let mut rows = vec![0.0; channels * 2 * n];
-        for (i, c) in components.iter().enumerate() {
-            for j in 0..channels {
-                let x = per_metre[i * channels + j] * c.amplitude_m;
-                (rows[j * 2 * n + i], rows[j * 2 * n + n + i]) = (x.re, x.im);
-            }
-        }
-        let amplitudes = Amplitudes::new(&rows, channels, n);
+        let table = blocks(channels, n, |j, i| {
+            let x = per_metre[i * channels + j] * components[i].amplitude_m;
+            [x.re, x.im]
+        });
         let zero = Phasors {
             re: vec![0.0; n],
             im: vec![0.0; n],
         };
         let sums = vec![0.0; channels.div_ceil(BLOCK) * BLOCK];
-        let few = vec![0.0; amplitudes.blocks * BLOCK];
         WaveBank {
             channels,
-            few: [few.clone(), few],
-            amplitudes: Arc::new(amplitudes),
+            few: [Vec::new(), Vec::new()],
+            table: Arc::new(table),
+            quick: None,
             omega_e_rad_s: components
                 .iter()
                 .map(|c| encounter_rad_s(c.omega_rad_s, speed_m_s, c.mu_rad, g_m_s2))
@@ -201,6 +192,27 @@ impl WaveBank {
         WaveBank::new(&[], channels, &[], 0.0, 1.0)
     }
 
+    /// Sums in single precision, and channels mixed from fewer sums where the sea allows it: each to a part in 10^5 of its RMS.
+    #[must_use]
+    pub fn quick(mut self) -> Self {
+        let (n, channels) = (self.components(), self.channels);
+        let mut rows = vec![0.0; channels * 2 * n];
+        for j in 0..channels {
+            for i in 0..n {
+                let place = ((j / BLOCK) * n + i) * 2 * BLOCK + j % BLOCK;
+                rows[j * 2 * n + i] = self.table[place];
+                rows[j * 2 * n + n + i] = self.table[place + BLOCK];
+            }
+        }
+        let quick = Quick::new(&rows, channels, n);
+        if !quick.mix.is_empty() {
+            let room = quick.sums.next_multiple_of(BLOCK);
+            self.few = [vec![0.0; room], vec![0.0; room]];
+        }
+        self.quick = Some(Arc::new(quick));
+        self
+    }
+
     /// Takes the given instructions instead of the widest there are (tests).
     #[must_use]
     pub fn with_path(mut self, path: Path) -> Self {
@@ -215,7 +227,7 @@ impl WaveBank {
 
     /// Number of sums over all components that the channels are made from.
     pub fn sums_made(&self) -> usize {
-        self.amplitudes.sums
+        self.quick.as_ref().map_or(self.channels, |q| q.sums)
     }
 
     /// Number of components.
@@ -284,21 +296,26 @@ impl WaveBank {
 
     /// Sums at the middle and the end.
     fn sum_up(&mut self) {
+        let [_, b, c] = &mut self.sums;
+        let Some(quick) = &self.quick else {
+            let q = [&self.middle, &self.now];
+            lanes::sums_exact(self.path, &self.table, q, [b, c]);
+            return;
+        };
         let [middle, end] = &mut self.short;
         middle.round(&self.middle);
         end.round(&self.now);
-        let [_, b, c] = &mut self.sums;
-        let a = &self.amplitudes;
-        if a.mix.is_empty() {
-            lanes::sums(self.path, &a.short, [middle, end], [b, c]);
+        if quick.mix.is_empty() {
+            lanes::sums(self.path, &quick.short, [middle, end], [b, c]);
             return;
         }
         let [few_middle, few_end] = &mut self.few;
-        lanes::sums(self.path, &a.short, [middle, end], [few_middle, few_end]);
-        let [few_middle, few_end] = &mut self.few_short;
-        few_middle.round_pairs(&self.few[0]);
-        few_end.round_pairs(&self.few[1]);
-        lanes::sums(self.path, &a.mix, [few_middle, few_end], [b, c]);
+        let few = [&mut few_middle[..], &mut few_end[..]];
+        lanes::sums(self.path, &quick.short, [middle, end], few);
+        let [short_middle, short_end] = &mut self.few_short;
+        short_middle.round_pairs(few_middle);
+        short_end.round_pairs(few_end);
+        lanes::sums(self.path, &quick.mix, [short_middle, short_end], [b, c]);
     }
 
     /// Channels at the start of the step.
@@ -321,7 +338,8 @@ impl WaveBank {
     pub fn direct(&self, t_s: f64, deviation_m: [f64; 2], scratch: &mut Direct) {
         scratch.resize(self.components(), self.sums[0].len(), self.channels);
         exact(self.phases(t_s, deviation_m), &mut scratch.q);
-        lanes::sums_exact(&self.amplitudes.exact, &scratch.q, &mut scratch.sums);
+        let [a, b] = &mut scratch.sums;
+        lanes::sums_exact(self.path, &self.table, [&scratch.q, &scratch.q], [a, b]);
     }
 
     fn phases(&self, t_s: f64, d: [f64; 2]) -> impl Iterator<Item = f64> {
@@ -336,21 +354,23 @@ impl WaveBank {
 #[derive(Clone, Debug, Default)]
 pub struct Direct {
     q: Phasors,
-    sums: Vec<f64>,
+    sums: [Vec<f64>; 2],
     channels: usize,
 }
 
 impl Direct {
     /// The channels last evaluated.
     pub fn channels(&self) -> &[f64] {
-        &self.sums[..self.channels]
+        &self.sums[0][..self.channels]
     }
 
     fn resize(&mut self, components: usize, padded: usize, channels: usize) {
         self.channels = channels;
         self.q.re.resize(components, 0.0);
         self.q.im.resize(components, 0.0);
-        self.sums.resize(padded, 0.0);
+        for s in &mut self.sums {
+            s.resize(padded, 0.0);
+        }
     }
 }
 

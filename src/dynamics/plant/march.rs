@@ -28,6 +28,8 @@
 //! `two_evaluations_meet_fine_steps`, `start_refuses_long_steps`, `tests/physics_balance.rs`,
 //! `tests/time_vs_frequency.rs`, `benches/step_rate.rs` against the reference integrator.
 
+#![allow(clippy::needless_range_loop)] // one index runs over several arrays
+
 mod blocks;
 mod linear;
 #[cfg(test)]
@@ -145,7 +147,11 @@ impl<'a> March<'a> {
         let mut y = x.to_vec();
         for j in 0..MOVING {
             // small beside what the craft does in waves, large beside rounding
-            let d = if (3..6).contains(&j) || j > 8 { 1e-5 } else { 1e-4 };
+            let d = if (3..6).contains(&j) || j > 8 {
+                1e-5
+            } else {
+                1e-4
+            };
             let mut side = |d: f64| {
                 y[j] = x[j] + d;
                 self.here(&y, input)
@@ -200,9 +206,7 @@ impl<'a> March<'a> {
         let f_m = self.middle(x, &free, &nu, &inputs[0]);
         let nu_m = velocities(&self.trial);
         self.known_ahead(END, x, input.thrust_n, servos);
-        self.try_at(x, |i| {
-            h / 6.0 * (7.0 * f_m[i] - 2.0 * now[i] + before[i])
-        });
+        self.try_at(x, |i| h / 6.0 * (7.0 * f_m[i] - 2.0 * now[i] + before[i]));
         let nu_e = velocities(&self.trial);
         let lin = self.linear.end(&free, [&nu, &nu_m, &nu_e]);
         let f_e = self.evaluate(END, x, &lin, &inputs[1]);
@@ -226,16 +230,24 @@ impl<'a> March<'a> {
         }
     }
 
-    /// Weights of lags and delay lines at the speeds of the start.
+    /// Weights of lags and delay lines at the speeds of the middle, as the rates at the start have them.
     fn weigh(&mut self, x: &[f64]) {
-        let h = self.step_s;
+        let (h, a) = (self.step_s, &self.past[NOW][StateLayout::NU]);
         for (m, s) in self.surfaces.iter_mut().zip(&self.plant.surfaces) {
-            let rate = m.axial_m_s.abs() / (0.5 * s.mac_m);
-            m.lag = m.weights.at(rate, |f| lag_weights(f, h));
+            let gain = 0.5 * h * (a[0] + a[4] * s.r_m.z - a[5] * s.r_m.y);
+            let axial = if m.axial_m_s > 0.0 {
+                (m.axial_m_s + gain).max(0.0)
+            } else {
+                0.0
+            };
+            let rate = axial / (0.5 * s.mac_m);
+            m.weights.at(rate, |f| lag_weights(f, h), &mut m.lag);
         }
-        let u = x[StateLayout::NU.start].max(lift::LEAST_INFLOW_M_S);
+        let u = x[StateLayout::NU.start] + 0.5 * h * a[0];
         for (line, (_, distance_m)) in self.lines.iter_mut().zip(&self.plant.delays) {
-            line.now = line.weights.at(u / distance_m, |f| delay_weights(f, h));
+            let rate = u.max(lift::LEAST_INFLOW_M_S) / distance_m;
+            line.weights
+                .at(rate, |f| delay_weights(f, h), &mut line.now);
         }
     }
 
@@ -354,7 +366,11 @@ impl<'a> March<'a> {
             let met = plant.meet(i, &trial, &nu, &down, input);
             m.met[k] = [met.flow.normal_m_s, met.orbital_m_s];
             if plant.unsteady_lag {
-                m.lags(k, &x[plant.layout.lag(i)..][..4], &mut trial[plant.layout.lag(i)..][..4]);
+                m.lags(
+                    k,
+                    &x[plant.layout.lag(i)..][..4],
+                    &mut trial[plant.layout.lag(i)..][..4],
+                );
             }
             m.axial_m_s = met.flow.axial_m_s;
             let pull = plant.surface_pull(i, &trial, &met);

@@ -126,9 +126,9 @@ fn drag_body(
         let (d, o) = (&drag[at..at + STRIPS], &orbital[at..at + STRIPS]);
         let mut s = [0.0; STRIPS];
         for l in 0..STRIPS {
-            s[l] = r[0][l] * v[0] + r[1][l] * v[1] + r[2][l] * v[2] + r[3][l] * v[3]
-                + r[4][l] * v[4]
-                - o[l];
+            s[l] =
+                r[0][l] * v[0] + r[1][l] * v[1] + r[2][l] * v[2] + r[3][l] * v[3] + r[4][l] * v[4]
+                    - o[l];
         }
         for l in 0..STRIPS {
             s[l] = d[l] * s[l].abs() * s[l];
@@ -161,7 +161,10 @@ mod tests {
             let mut out = [0.0; 24];
             combine(path, &table, &x, &mut out);
             let f = drag(path, &rows, &d, &o, &v);
-            out.iter().chain(&f).map(|v| v.to_bits()).collect::<Vec<_>>()
+            out.iter()
+                .chain(&f)
+                .map(|v| v.to_bits())
+                .collect::<Vec<_>>()
         };
         let plain = run(Path::Plain);
         for path in Path::available() {
@@ -176,7 +179,11 @@ mod tests {
         let mut out = [0.0; 24];
         combine(Path::best(), &table, &x, &mut out);
         for (l, got) in out.iter().enumerate() {
-            let want: f64 = x.iter().enumerate().map(|(i, x)| x * table[i * 24 + l]).sum();
+            let want: f64 = x
+                .iter()
+                .enumerate()
+                .map(|(i, x)| x * table[i * 24 + l])
+                .sum();
             assert!((got - want).abs() < 1e-14); // ten terms below one
         }
         // one strip abeam, 3 m/s through water that moves at 1 m/s along with it
@@ -187,6 +194,9 @@ mod tests {
         o[2] = 1.0;
         let f = drag(Path::best(), &rows, &d, &o, &[3.0, 0.0, 0.0, 0.0, 0.0]);
         // 10 |2| 2 = 40 N against the motion, lever -2 m
-        assert!((f[0] + 40.0).abs() < 1e-12 && (f[2] - 80.0).abs() < 1e-12, "{f:?}");
+        assert!(
+            (f[0] + 40.0).abs() < 1e-12 && (f[2] - 80.0).abs() < 1e-12,
+            "{f:?}"
+        );
     }
 }

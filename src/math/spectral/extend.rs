@@ -67,9 +67,9 @@ fn products(f: &[f64], g: &[f64]) -> (f64, f64) {
         more_den += a * a + b * b;
     }
     for (f, g) in fs.zip(gs) {
-        for l in 0..LANES {
-            num[l] += f[l] * g[l];
-            den[l] += f[l] * f[l] + g[l] * g[l];
+        for (((num, den), f), g) in num.iter_mut().zip(&mut den).zip(f).zip(g) {
+            *num += f * g;
+            *den += f * f + g * g;
         }
     }
     (

@@ -159,21 +159,44 @@ fn shared_work_changes_no_number() {
         ("vertical", p.vertical_rms_m_s2, one(&s.a[2])),
         ("longitudinal", p.longitudinal_rms_m_s2, one(&s.a[0])),
         ("lateral", p.lateral_rms_m_s2, one(&felt)),
-        ("Wk", p.weighted_vertical_m_s2, one(&Weighting::Wk.apply(&s.a[2], DT))),
-        ("Wf", p.weighted_sickness_m_s2, one(&Weighting::Wf.apply(&s.a[2], DT))),
-        ("Wd", p.weighted_lateral_m_s2, one(&Weighting::Wd.apply(&felt, DT))),
+        (
+            "Wk",
+            p.weighted_vertical_m_s2,
+            one(&Weighting::Wk.apply(&s.a[2], DT)),
+        ),
+        (
+            "Wf",
+            p.weighted_sickness_m_s2,
+            one(&Weighting::Wf.apply(&s.a[2], DT)),
+        ),
+        (
+            "Wd",
+            p.weighted_lateral_m_s2,
+            one(&Weighting::Wd.apply(&felt, DT)),
+        ),
         ("heave", report.motions[0].stats.rms, one(&s.heave)),
         ("heave rate", report.motions[0].stats.rate_rms, one(&rate)),
-        ("theory", Interval::exact(p.mii_theory_per_min), Interval::exact(theory)),
+        (
+            "theory",
+            Interval::exact(p.mii_theory_per_min),
+            Interval::exact(theory),
+        ),
         (
             "mean frequency",
             Interval::exact(p.mean_frequency_hz),
             Interval::exact(sickness::mean_frequency_rad_s(&s.a[2], DT) / TAU),
         ),
     ] {
-        for (got, want) in [(got.value, want.value), (got.low, want.low), (got.high, want.high)] {
+        for (got, want) in [
+            (got.value, want.value),
+            (got.low, want.low),
+            (got.high, want.high),
+        ] {
             // rounding of transforms; the interval's limits solve an equation to 1e-12
-            assert!((got - want).abs() <= 1e-9 * want.abs(), "{what}: {got} {want}");
+            assert!(
+                (got - want).abs() <= 1e-9 * want.abs(),
+                "{what}: {got} {want}"
+            );
         }
     }
 }

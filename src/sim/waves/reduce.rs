@@ -18,6 +18,8 @@
 //! # Checked by
 //! `a_long_crested_sea_needs_fewer_sums`, and against the reference, which sums every channel.
 
+#![allow(clippy::needless_range_loop)] // one index runs over several arrays
+
 use crate::math::lanes::BLOCK;
 
 /// Largest residual of a channel over its size. RMS of the ride is wanted within 2e-3.
@@ -46,7 +48,10 @@ pub(super) fn reduce(rows: &[f64], width: usize) -> Option<Reduced> {
         let by = if *size > 0.0 { 1.0 / size } else { 0.0 };
         row.iter_mut().for_each(|v| *v *= by);
     }
-    let mut left: Vec<f64> = sizes.iter().map(|s| f64::from(u8::from(*s > 0.0))).collect();
+    let mut left: Vec<f64> = sizes
+        .iter()
+        .map(|s| f64::from(u8::from(*s > 0.0)))
+        .collect();
     let mut out = Reduced {
         basis: Vec::new(),
         rank: 0,
