@@ -26,7 +26,7 @@
 //! pairs: Titterton & Weston 2004, Strapdown Inertial Navigation Technology, chapter 3; the choice of who is wrong is our own.
 //!
 //! # Checked by
-//! `rate_bias_and_attitude_are_told_apart`, `true_motion_raises_nothing`
+//! `rate_bias_and_attitude_are_told_apart`, `healthy_readings_pass_untouched`
 
 use super::signals::Place;
 use super::threshold::{Level, level};
@@ -108,9 +108,7 @@ impl Pair {
     /// True: the rate is wrong; false: the attitude.
     fn step(&mut self, angle: f64, rate: f64) -> Option<bool> {
         let t = self.period_s;
-        let Some((angle0, rate0)) = self.last.replace((angle, rate)) else {
-            return None;
-        };
+        let (angle0, rate0) = self.last.replace((angle, rate))?;
         let differs = (angle - angle0) / t - 0.5 * (rate + rate0);
         self.sum = self.keep * (self.sum + t * differs);
         let band = self.band + self.timing_s * rate.abs();

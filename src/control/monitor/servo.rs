@@ -17,7 +17,7 @@
 //! Springer, chapter 10 (parity with an output model).
 //!
 //! # Checked by
-//! `model_meets_the_closed_form`, `healthy_simulated_servos_stay_in_the_band` (tests/monitor.rs)
+//! `model_meets_the_closed_form`, `healthy_simulated_servos_stay_in_the_band`
 
 use crate::control::signal::Setup;
 
@@ -92,7 +92,7 @@ impl Servo {
 /// All servos of the craft.
 #[derive(Clone, Debug, Default)]
 pub struct Servos {
-    servos: Vec<Servo>,
+    each: Vec<Servo>,
     supplies_rad_s: Vec<f64>,
     asked_rad_s: Vec<f64>,
     dt_s: f64,
@@ -130,7 +130,7 @@ impl Servos {
             servo
         });
         Servos {
-            servos: servos.collect(),
+            each: servos.collect(),
             asked_rad_s: vec![0.0; setup.supplies_rad_s.len()],
             supplies_rad_s: setup.supplies_rad_s.clone(),
             dt_s,
@@ -139,14 +139,14 @@ impl Servos {
 
     /// Puts a servo at rest at this angle.
     pub fn stand(&mut self, i: usize, angle_rad: f64) {
-        self.servos[i].stand(angle_rad);
+        self.each[i].stand(angle_rad);
     }
 
     /// One sample under commands that held throughout it. A surface that `moves` denies asks nothing of its supply.
     pub fn advance(&mut self, command_rad: &[f64], moves: impl Fn(usize) -> bool) {
         for _ in 0..STEPS {
             self.asked_rad_s.fill(0.0);
-            for (i, (s, c)) in self.servos.iter_mut().zip(command_rad).enumerate() {
+            for (i, (s, c)) in self.each.iter_mut().zip(command_rad).enumerate() {
                 s.ask(*c);
                 if let Some(asked) = s.supply.and_then(|k| self.asked_rad_s.get_mut(k))
                     && moves(i)
@@ -154,7 +154,7 @@ impl Servos {
                     *asked += s.wants.abs();
                 }
             }
-            for s in &mut self.servos {
+            for s in &mut self.each {
                 let share = s.supply.map_or(1.0, |k| {
                     let (asked, there) = (self.asked_rad_s[k], self.supplies_rad_s[k]);
                     if asked > there { there / asked } else { 1.0 }
@@ -166,12 +166,12 @@ impl Servos {
 
     /// What the angle's sensor should read, rad.
     pub fn reading_rad(&self, i: usize) -> f64 {
-        self.servos[i].seen
+        self.each[i].seen
     }
 
     /// Rate of the modelled servo, rad/s.
     pub fn rate_rad_s(&self, i: usize) -> f64 {
-        self.servos[i].rate
+        self.each[i].rate
     }
 }
 

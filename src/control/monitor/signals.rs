@@ -94,12 +94,11 @@ impl Place {
     /// Greatest magnitude that can be.
     fn most(self) -> f64 {
         match self {
-            Place::Rate(_) => 2.0,
+            Place::Rate(_) | Place::Surface(_) => 2.0,
             Place::Attitude(_) => 1.2,
             Place::Acceleration(_) => 5.0 * G_M_S2,
             Place::Height(_) | Place::Speed => 30.0,
             Place::Heading => f64::INFINITY,
-            Place::Surface(_) => 2.0,
         }
     }
 
@@ -178,25 +177,25 @@ impl Signal {
         }
         if self.lost > 0.39 {
             // a first-order mean over 2 s passes this one second into a full drop-out
-            return self.find(Kind::DroppedOut);
+            return Some(self.find(Kind::DroppedOut));
         }
         if !valid {
             self.restart();
             return None;
         }
-        if !(value.abs() <= self.most) {
-            return self.find(Kind::OutOfRange);
+        if value.is_nan() || value.abs() > self.most {
+            return Some(self.find(Kind::OutOfRange));
         }
         let kind = self.judge(value);
         self.past.rotate_right(1);
         self.past[0] = value;
         self.age = self.age.saturating_add(1);
-        kind.and_then(|k| self.find(k))
+        kind.map(|k| self.find(k))
     }
 
-    fn find(&mut self, kind: Kind) -> Option<Kind> {
+    fn find(&mut self, kind: Kind) -> Kind {
         self.found = Some(kind);
-        Some(kind)
+        kind
     }
 
     fn judge(&mut self, value: f64) -> Option<Kind> {
