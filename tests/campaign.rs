@@ -429,6 +429,29 @@ fn names_and_numbers_belong_together() {
 }
 
 #[test]
+fn classes_of_a_scatter_diagram_are_seas() {
+    let dir = TempDir::new().unwrap();
+    let diagram = json!({
+        "format": "ridewright.scatter/1", "name": "test area", "source": "invented",
+        "period_edges_s": [4, 6, 8], "hs_edges_m": [0, 1, 2], "occurrences": [[3, 1], [0, 2]]
+    });
+    fs::write(dir.path().join("scatter.json"), diagram.to_string()).unwrap();
+    let file = write_campaign(dir.path(), |c| {
+        c["seas"] = json!([]);
+        c["scatter"] = json!("scatter.json");
+        c["draws"]["fixed"]["count"] = json!(1);
+    });
+    let rig = Rig::new(&campaign_bundle(&file).unwrap(), Some(&cache())).unwrap();
+    let seas = &rig.grid.seas;
+    assert_eq!(seas.len(), 3, "the class that never occurs is left out");
+    assert!(seas[2].contains("Hs 1.50 m, Tp 7.0 s"), "{}", seas[2]);
+    assert_eq!(rig.grid.cases(), 2 * 3 * 2);
+    let neither = write_campaign(dir.path(), |c| c["seas"] = json!([]));
+    let wrong = campaign_bundle(&neither).unwrap_err().to_string();
+    assert!(wrong.contains("there is no scatter diagram"), "{wrong}");
+}
+
+#[test]
 fn a_column_that_is_not_there_is_told() {
     let dir = TempDir::new().unwrap();
     let file = write_campaign(dir.path(), |c| {

@@ -29,9 +29,14 @@ pub struct CampaignSpec {
     /// Wave headings mu (where waves travel to, 180 head seas), deg.
     #[schemars(length(min = 1), inner(range(min = 0.0, max = 360.0)))]
     pub headings_deg: Vec<f64>,
-    /// Sea files, relative to this file.
-    #[schemars(length(min = 1), inner(length(min = 1)))]
+    /// Sea files, relative to this file; may be left away beside a scatter diagram.
+    #[serde(default)]
+    #[schemars(inner(length(min = 1)))]
     pub seas: Vec<String>,
+    /// Scatter file, relative to this file: every class that occurs is a sea of its own, by the class's middle.
+    #[serde(default)]
+    #[schemars(length(min = 1))]
+    pub scatter: Option<String>,
     /// Controller files, relative to this file; the first is the baseline of all differences.
     #[schemars(length(min = 1), inner(length(min = 1)))]
     pub laws: Vec<String>,

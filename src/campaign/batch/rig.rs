@@ -17,6 +17,7 @@ use super::draw::{Draw, Draws};
 use super::grid::{Grid, NO_FAULT, Spot, VesselName};
 use super::row::{Ending, Row};
 use crate::campaign::judge;
+use crate::campaign::operability::peak_period_s;
 use crate::campaign::stage::{SpeedStage, Stage};
 use crate::dynamics::plant::Plant;
 use crate::error::{Error, Problem, Result};
@@ -68,6 +69,7 @@ impl Rig {
     /// Anything wrong with a craft, a law, or the columns asked for.
     pub fn new(bundle: &CampaignBundle, cache: Option<&Path>) -> Result<Self> {
         let spec = &bundle.campaign.spec;
+        let seas = seas(bundle)?;
         let stages = bundle
             .vessels
             .iter()
@@ -79,7 +81,11 @@ impl Rig {
                             source: bundle.campaign.source.clone(),
                         },
                         craft: v.craft.clone(),
-                        sea: bundle.seas[0].clone(),
+                        // each case brings its own
+                        sea: Loaded {
+                            spec: seas[0].0.clone(),
+                            source: bundle.campaign.source.clone(),
+                        },
                         controllers: bundle.laws.clone(),
                         fault: None,
                     },
@@ -96,14 +102,10 @@ impl Rig {
             columns: own.iter().map(place).collect(),
         });
         Ok(Rig {
-            grid: grid(bundle),
+            grid: grid(bundle, &seas),
             draws: Draws::new(spec.seed, &spec.draws, &spec.uncertain),
             vessels: vessels.collect(),
-            seas: bundle
-                .seas
-                .iter()
-                .map(|s| (s.spec.clone(), s.source.folder().to_owned()))
-                .collect(),
+            seas,
             faults: healthy(spec)
                 .map(|()| Vec::new())
                 .into_iter()
@@ -277,7 +279,27 @@ fn healthy(spec: &CampaignSpec) -> Option<()> {
     (spec.healthy || spec.faults.is_empty()).then_some(())
 }
 
-fn grid(bundle: &CampaignBundle) -> Grid {
+/// Seas with the folders of their files: those named, then a diagram's classes that occur, by their middle.
+fn seas(bundle: &CampaignBundle) -> Result<Vec<(SeaSpec, PathBuf)>> {
+    let named = bundle.seas.iter();
+    let mut out: Vec<_> = named
+        .map(|s| (s.spec.clone(), s.source.folder().to_owned()))
+        .collect();
+    if let Some(diagram) = &bundle.scatter {
+        let d = &diagram.spec;
+        for (row, counts) in d.occurrences.iter().enumerate() {
+            for (column, count) in counts.iter().enumerate() {
+                if *count > 0.0 {
+                    let sea = d.sea(d.hs_m(row), peak_period_s(d, column)?);
+                    out.push((sea, diagram.source.folder().to_owned()));
+                }
+            }
+        }
+    }
+    Ok(out)
+}
+
+fn grid(bundle: &CampaignBundle, seas: &[(SeaSpec, PathBuf)]) -> Grid {
     let spec = &bundle.campaign.spec;
     let vessel = |v: &crate::spec::validate::Vessel| VesselName {
         craft: v.craft.spec.name.clone(),
@@ -287,7 +309,7 @@ fn grid(bundle: &CampaignBundle) -> Grid {
         vessels: bundle.vessels.iter().map(vessel).collect(),
         speeds_kn: spec.speeds_kn.clone(),
         headings_deg: spec.headings_deg.clone(),
-        seas: bundle.seas.iter().map(|s| s.spec.name.clone()).collect(),
+        seas: seas.iter().map(|s| s.0.name.clone()).collect(),
         faults: healthy(spec)
             .map(|()| NO_FAULT.to_owned())
             .into_iter()

@@ -32,6 +32,12 @@ pub(crate) fn campaign(spec: &CampaignSpec, folder: Option<&Path>) -> Vec<Proble
         }
         unique(&mut p, list, "", names.iter().map(String::as_str));
     }
+    if let Some(name) = &spec.scatter {
+        paths::must_exist(&mut p, "scatter".into(), name, folder);
+    } else if spec.seas.is_empty() {
+        let told = "has no entries, and there is no scatter diagram";
+        p.push(Problem::at("seas", told).hint("list sea files, or name a scatter file"));
+    }
     unique(&mut p, "report", "", spec.report.iter().map(String::as_str));
     distinct(&mut p, "speeds_kn", &spec.speeds_kn, "kn");
     distinct(&mut p, "headings_deg", &spec.headings_deg, "deg");

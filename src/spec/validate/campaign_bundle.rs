@@ -10,8 +10,10 @@ use crate::spec::controller::ControllerSpec;
 use crate::spec::craft::CraftSpec;
 use crate::spec::fault::FaultSpec;
 use crate::spec::load::{
-    Loaded, load_campaign, load_controller, load_craft, load_fault, load_sea, problems_of,
+    Loaded, load_campaign, load_controller, load_craft, load_fault, load_scatter, load_sea,
+    problems_of,
 };
+use crate::spec::scatter::ScatterSpec;
 use crate::spec::scenario::{Integrator, ScenarioSpec};
 use crate::spec::sea::SeaSpec;
 use crate::spec::source::locate;
@@ -37,6 +39,8 @@ pub struct CampaignBundle {
     pub vessels: Vec<Vessel>,
     /// Its seas.
     pub seas: Vec<Loaded<SeaSpec>>,
+    /// Its scatter diagram, whose classes are further seas.
+    pub scatter: Option<Loaded<ScatterSpec>>,
     /// Its laws; the first is the baseline.
     pub laws: Vec<Loaded<ControllerSpec>>,
     /// Its faults.
@@ -49,6 +53,7 @@ impl CampaignBundle {
         let mut all = vec![&self.campaign.source];
         all.extend(self.vessels.iter().map(|v| &v.craft.source));
         all.extend(self.seas.iter().map(|s| &s.source));
+        all.extend(self.scatter.iter().map(|s| &s.source));
         all.extend(self.laws.iter().map(|l| &l.source));
         all.extend(self.faults.iter().map(|f| &f.source));
         let mut once: Vec<&crate::spec::Source> = Vec::new();
@@ -80,6 +85,8 @@ pub fn campaign_bundle(path: impl AsRef<Path>) -> Result<CampaignBundle> {
     let seas: Vec<_> = spec.seas.iter().map(|n| load_sea(folder.join(n))).collect();
     let laws = spec.laws.iter();
     let laws: Vec<_> = laws.map(|n| load_controller(folder.join(n))).collect();
+    let scatter = spec.scatter.as_ref();
+    let scatter = scatter.map(|n| keep(&mut problems, load_scatter(folder.join(n))));
     let faults = spec.faults.iter();
     let faults: Vec<_> = faults.map(|n| load_fault(folder.join(n))).collect();
     let seas: Vec<_> = seas.into_iter().map(|s| keep(&mut problems, s)).collect();
@@ -123,6 +130,7 @@ pub fn campaign_bundle(path: impl AsRef<Path>) -> Result<CampaignBundle> {
     let faults = faults.into_iter().collect::<Option<Vec<_>>>();
     match (seas, laws, faults) {
         (Some(seas), Some(laws), Some(faults)) if problems.is_empty() => Ok(CampaignBundle {
+            scatter: scatter.flatten(),
             campaign,
             vessels,
             seas,
