@@ -79,7 +79,7 @@ fn throughput() {
         println!(
             "{threads} threads: {:.1} cases of 30 min a minute ({:.0} s of sea per second and core)",
             60.0 * cases as f64 / s,
-            cases as f64 * 1920.0 / s / threads as f64,
+            cases as f64 * 1920.0 / s / f64::from(threads),
         );
     }
     println!("scaling 1 to 2 threads: {:.2}", best[0] / best[1]);

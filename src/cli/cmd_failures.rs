@@ -145,7 +145,7 @@ fn print(found: &Matrix, name: &str, shell: &mut Shell) -> Result<()> {
     for r in &found.rows {
         if last != Some(r.severity) {
             let mut head = vec![String::new(); HEADS.len()];
-            head[0] = r.severity.words().to_owned();
+            r.severity.words().clone_into(&mut head[0]);
             rows.push(head);
             last = Some(r.severity);
         }

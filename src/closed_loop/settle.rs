@@ -82,7 +82,9 @@ impl Mixer {
             let size = dot(&v, &v).sqrt();
             if size > 1e-8 * dot(dr, dr).sqrt() {
                 upper[k * n + k] = size;
-                v.iter_mut().for_each(|a| *a /= size);
+                for a in &mut v {
+                    *a /= size;
+                }
             } else {
                 v.fill(0.0);
             }

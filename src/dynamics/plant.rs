@@ -448,11 +448,11 @@ impl Plant {
         let l = &self.layout;
         let mut shed = [0.0; MOST_SURFACES]; // U C_L of each surface, m/s
         let mut f = Wrench::zeros();
-        for i in 0..self.surfaces.len() {
+        for (i, shed) in shed[..self.surfaces.len()].iter_mut().enumerate() {
             let met = self.meet(i, x, nu, down, input);
             self.lag_rates(i, x, &met, dx);
             let pull = self.surface_pull(i, x, &met);
-            shed[i] = pull.shed_m_s;
+            *shed = pull.shed_m_s;
             f += pull.wrench;
         }
         self.servo_rates(x, input, dx);

@@ -30,9 +30,9 @@ pub mod effects;
 pub mod flap;
 pub mod lift;
 pub mod submergence;
-mod trailing;
 #[cfg(test)]
 pub(crate) mod tests;
+mod trailing;
 
 use std::f64::consts::PI;
 

@@ -341,23 +341,23 @@ fn diagram_panel(found: &Operability, scatter: &ScatterSpec, law: &str) -> Panel
                 .colour(ink),
         );
     }
-    let is_in = |i: i64, k: i64| {
-        mine.iter().any(|c| {
-            c.at == [i as usize, k as usize] && i >= 0 && k >= 0 && c.share.workable >= OUTLINED
-        })
+    // a neighbour before the first is no class: usize::MAX is in no diagram
+    let is_in = |i: usize, k: usize| {
+        let mut all = mine.iter();
+        all.any(|c| c.at == [i, k] && c.share.workable >= OUTLINED)
     };
     let mut first = true;
     for c in &mine {
-        let (i, k) = (c.at[0] as i64, c.at[1] as i64);
+        let [i, k] = c.at;
         if !is_in(i, k) {
             continue;
         }
         let r = rectangle(c.at[0], c.at[1]);
         for (a, b, other) in [
-            (0, 1, (i - 1, k)),
+            (0, 1, (i.wrapping_sub(1), k)),
             (1, 2, (i, k + 1)),
             (2, 3, (i + 1, k)),
-            (3, 0, (i, k - 1)),
+            (3, 0, (i, k.wrapping_sub(1))),
         ] {
             if !is_in(other.0, other.1) {
                 let name = if first {

@@ -235,7 +235,10 @@ impl Case {
             delay_halves.push(n as u64);
         }
         let schedule = Schedule::new(&parts.faults, &parts.craft, &parts.timing)?;
-        warnings.extend(checks::late_faults(&parts.faults, parts.timing.at_s(parts.timing.steps)));
+        warnings.extend(checks::late_faults(
+            &parts.faults,
+            parts.timing.at_s(parts.timing.steps),
+        ));
         Ok(Case {
             schedule,
             parts,

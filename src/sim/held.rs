@@ -31,7 +31,9 @@ impl Held {
     /// The same with room for commands that come up to `late` half steps later, so that none is made in a run.
     pub(crate) fn with_room(mut self, late: u64, every: u64) -> Self {
         let more = late.div_ceil(every.max(1)) as usize;
-        self.coming.iter_mut().for_each(|q| q.reserve(q.capacity() + more));
+        self.coming
+            .iter_mut()
+            .for_each(|q| q.reserve(q.capacity() + more));
         self
     }
 

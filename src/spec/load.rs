@@ -366,7 +366,7 @@ fn sorted(mut problems: Vec<Problem>, source: &Source) -> Error {
 }
 
 /// The kinds of file, in the order a user meets them.
-pub const KINDS: [&str; 9] = [
+pub const KINDS: [&str; 10] = [
     "craft",
     "sea",
     "controller",

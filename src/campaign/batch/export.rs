@@ -331,10 +331,10 @@ mod tests {
         let about = [("seed", "7".to_owned())];
         let mut t = ParquetTable::new(file.try_clone().unwrap(), &columns, &about).unwrap();
         let count = GROUP + 10;
-        for i in 0..count {
-            let x = (i % 3 != 0).then_some(i as f64 / 3.0);
+        for i in (0_i32..).take(count) {
+            let x = (i % 3 != 0).then_some(f64::from(i) / 3.0);
             t.put(vec![
-                Cell::Whole(i as i64),
+                Cell::Whole(i64::from(i)),
                 Cell::Number(x),
                 Cell::Words(format!("law {}, \"é\"", i % 2)),
             ])

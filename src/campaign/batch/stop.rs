@@ -124,11 +124,13 @@ mod tests {
         3.0 * (0.95 * 0.05 / TRIALS as f64).sqrt()
     }
 
+    /// The mean of a law and a draw of it.
+    type Law = (f64, fn(&mut Stream) -> f64);
+
     #[test]
     fn the_level_is_kept() {
         // RMS values scatter by 5 to 20 %: normal; sickness and maxima lean: lognormal, Gumbel
         let lean = 0.25f64;
-        type Law = (f64, fn(&mut Stream) -> f64);
         let laws: [Law; 3] = [
             (1.0, |s| 1.0 + 0.2 * s.normal()),
             ((0.5 * lean * lean).exp(), |s| (0.25 * s.normal()).exp()),

@@ -8,7 +8,7 @@ use crate::spec::fault::{
 };
 
 /// Name of the row in which nothing breaks.
-pub const SOUND: &str = "nothing breaks";
+pub(super) const SOUND: &str = "nothing breaks";
 
 /// Faults that start together.
 #[derive(Clone, Debug, PartialEq)]

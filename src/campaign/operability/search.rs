@@ -144,11 +144,14 @@ fn between<P: Probed>(
     })
 }
 
+/// Probes a height and notes whether its answer is trusted.
+type Look<'a, P> = dyn FnMut(f64, &mut Vec<(f64, bool)>) -> Result<P> + 'a;
+
 /// Height below which the answers are trusted, given that they are not at `limit_m`.
 fn trusted<P: Probed>(
     limit_m: f64,
     seen: &mut Vec<(f64, bool)>,
-    look: &mut dyn FnMut(f64, &mut Vec<(f64, bool)>) -> Result<P>,
+    look: &mut Look<'_, P>,
 ) -> Result<f64> {
     let mut high = limit_m.max(LEAST_M);
     for (h, _) in seen.iter().filter(|s| !s.1) {

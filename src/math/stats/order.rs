@@ -92,7 +92,7 @@ mod tests {
     fn quantile_intervals_hold_their_level() {
         // exponential: quantile p is -ln(1 - p)
         for (n, p) in [(12, 0.5), (30, 0.9), (60, 0.9), (25, 0.2)] {
-            let truth = -(1.0 - p as f64).ln();
+            let truth = -f64::ln(1.0 - p);
             let mut held = 0;
             for t in 0..TRIALS {
                 let mut s = Stream::with_index(2, t, Purpose::Other, n);

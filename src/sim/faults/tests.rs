@@ -72,12 +72,12 @@ fn every_sensor_failure_does_what_it_says() {
     let reversed = json!({"reversed": {}});
     let late = json!({"late": {"delay_s": 1.2}});
     let frozen = json!({"frozen": {}});
-    check(&[bias.clone()], &|k| t(k) - 1.5);
-    check(&[drift.clone()], &|k| t(k) + 0.5 * (t(k) - 5.0));
-    check(&[scaled.clone()], &|k| 0.5 * t(k));
-    check(&[reversed.clone()], &|k| -t(k));
-    check(&[late.clone()], &|k| t(k) - 1.2);
-    check(&[frozen.clone()], &|_| 4.9);
+    check(std::slice::from_ref(&bias), &|k| t(k) - 1.5);
+    check(std::slice::from_ref(&drift), &|k| t(k) + 0.5 * (t(k) - 5.0));
+    check(std::slice::from_ref(&scaled), &|k| 0.5 * t(k));
+    check(std::slice::from_ref(&reversed), &|k| -t(k));
+    check(std::slice::from_ref(&late), &|k| t(k) - 1.2);
+    check(std::slice::from_ref(&frozen), &|_| 4.9);
     // together: late, then scale and sign, then bias and drift; frozen over all
     let all = [bias, drift, scaled, reversed, late];
     check(&all, &|k| -0.5 * (t(k) - 1.2) - 1.5 + 0.5 * (t(k) - 5.0));

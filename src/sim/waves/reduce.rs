@@ -46,7 +46,9 @@ pub(super) fn reduce(rows: &[f64], width: usize) -> Option<Reduced> {
     let sizes: Vec<f64> = rows.chunks_exact(width).map(|r| dot(r, r).sqrt()).collect();
     for (row, size) in rest.chunks_exact_mut(width).zip(&sizes) {
         let by = if *size > 0.0 { 1.0 / size } else { 0.0 };
-        row.iter_mut().for_each(|v| *v *= by);
+        for v in row.iter_mut() {
+            *v *= by;
+        }
     }
     let mut left: Vec<f64> = sizes
         .iter()

@@ -8,9 +8,7 @@ use crate::error::{Error, Problem, Result};
 use crate::spec::controller::{ControllerSpec, LawSpec};
 use crate::spec::craft::{CraftSpec, MovingPart, SurfaceGroup};
 use crate::spec::fault::FaultSpec;
-use crate::spec::load::{
-    Loaded, load_controller, load_craft, load_fault, load_scenario, load_sea,
-};
+use crate::spec::load::{Loaded, load_controller, load_craft, load_fault, load_scenario, load_sea};
 use crate::spec::outline::Outline;
 use crate::spec::scenario::{CourseSpec, ScenarioSpec};
 use crate::spec::sea::SeaSpec;
@@ -45,7 +43,11 @@ pub fn bundle(path: impl AsRef<Path>) -> Result<Bundle> {
         .iter()
         .map(|n| load_controller(folder.join(n)))
         .collect();
-    let broken = scenario.spec.fault.as_ref().map(|n| load_fault(folder.join(n)));
+    let broken = scenario
+        .spec
+        .fault
+        .as_ref()
+        .map(|n| load_fault(folder.join(n)));
 
     let mut problems = Vec::new();
     let craft = keep(&mut problems, craft);

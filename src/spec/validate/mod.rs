@@ -7,9 +7,9 @@
 mod bundle;
 mod campaign;
 mod campaign_bundle;
-mod failures;
 mod controller;
 mod craft;
+mod failures;
 pub(crate) mod fault;
 mod orders;
 mod paths;
@@ -31,18 +31,18 @@ use crate::error::Problem;
 
 pub use bundle::{Bundle, bundle};
 pub use campaign::MOST_DEVIATIONS;
-pub(super) use failures::failures;
-pub use failures::{FailuresBundle, failures_bundle};
 pub(super) use campaign::campaign;
 pub use campaign_bundle::{
     AS_FILED, CampaignBundle, Vessel, campaign_bundle, scenario as campaign_scenario,
 };
 pub(super) use controller::controller;
 pub(super) use craft::craft;
+pub(super) use failures::failures;
+pub use failures::{FailuresBundle, failures_bundle};
+pub(crate) use orders::SPEED_FRAC;
 pub(super) use scatter::scatter;
 pub(super) use scenario::scenario;
 pub(super) use sea::sea;
-pub(crate) use orders::SPEED_FRAC;
 pub(super) use tuning::tuning;
 pub use tuning_bundle::{TuningBundle, tuning_bundle};
 
