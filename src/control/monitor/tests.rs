@@ -109,6 +109,13 @@ fn pid() -> Pid {
     Pid::new("toy", &spec).unwrap()
 }
 
+fn recovering() -> MonitorSpec {
+    MonitorSpec {
+        recovers: true,
+        ..MonitorSpec::default()
+    }
+}
+
 fn monitored(toy: &Toy, modes: bool, spec: &MonitorSpec) -> Monitored {
     let mut law: Box<dyn Controller> = Box::new(pid());
     if modes {
@@ -127,7 +134,7 @@ fn healthy_readings_pass_untouched() {
     // calm with default noise for two hours, and swinging for twenty minutes: no alarm, and bit for bit the same
     for (amplitude, end_s) in [(0.0, 7200.0), (deg(6.0), 1200.0)] {
         let (mut bare, mut watched) = (Toy::new(amplitude), Toy::new(amplitude));
-        let mut law = monitored(&watched, false, &MonitorSpec::default());
+        let mut law = monitored(&watched, false, &recovering());
         assert_eq!(watched.run(&mut law, end_s, |_, _| {}), []);
         let mut plain = pid();
         plain.reset(&bare.setup).unwrap();
@@ -143,7 +150,7 @@ fn healthy_readings_pass_untouched() {
 #[test]
 fn stuck_fin_is_found_and_worked_around() {
     let mut toy = Toy::new(deg(4.0));
-    let mut law = monitored(&toy, false, &MonitorSpec::default());
+    let mut law = monitored(&toy, false, &recovering());
     toy.run(&mut law, 60.0, |_, _| {});
     let stuck = toy.setup.surfaces[2].trim_rad + deg(3.0);
     toy.held[2] = Some(stuck);
@@ -203,7 +210,7 @@ fn stuck_slow_swinging_and_misread_are_told_apart() {
 
 #[test]
 fn rate_bias_and_attitude_are_told_apart() {
-    let spec = MonitorSpec::default();
+    let spec = recovering();
     for (want, bend) in [
         (
             SensorNameSpec::PitchRate,
@@ -231,7 +238,7 @@ fn rate_bias_and_attitude_are_told_apart() {
 #[test]
 fn hand_and_mode_win_over_the_monitor() {
     let mut toy = Toy::new(deg(4.0));
-    let mut law = monitored(&toy, true, &MonitorSpec::default());
+    let mut law = monitored(&toy, true, &recovering());
     toy.run(&mut law, 30.0, |_, _| {});
     toy.held[0] = Some(deg(-5.0));
     assert_eq!(toy.run(&mut law, 50.0, |_, _| {}).len(), 1);
@@ -256,7 +263,7 @@ fn hand_and_mode_win_over_the_monitor() {
 #[test]
 fn lost_attitude_is_made_from_rates() {
     let mut toy = Toy::new(deg(4.0));
-    let mut law = monitored(&toy, false, &MonitorSpec::default());
+    let mut law = monitored(&toy, false, &recovering());
     let freeze = |y: &mut Measurement, k: usize| {
         if k >= 400 {
             y.phi_rad = 0.031;
@@ -277,7 +284,7 @@ fn lost_attitude_is_made_from_rates() {
 #[test]
 fn laws_that_do_not_allocate_are_shared_out() {
     let mut toy = Toy::new(0.0);
-    let mut law = Monitored::new(Box::new(Fixed::new("fixed")), &MonitorSpec::default());
+    let mut law = Monitored::new(Box::new(Fixed::new("fixed")), &recovering());
     law.reset(&toy.setup).unwrap();
     toy.run(&mut law, 10.0, |_, _| {});
     let trim: Vec<f64> = toy.setup.surfaces.iter().map(|s| s.trim_rad).collect();

@@ -18,7 +18,8 @@ pub struct MonitorSpec {
     /// Time over which the range of a failed surface closes on the angle it stands at, s.
     #[schemars(range(max = 60.0), extend("exclusiveMinimum" = 0.0))]
     pub fade_s: f64,
-    /// It works around what it finds; otherwise it only tells.
+    /// It works around what it finds; otherwise it only tells. Compare before use: with one of four fins gone the
+    /// others may do worse in roll (measured by `ridewright detection`).
     pub recovers: bool,
     /// With fewer lifting surfaces than this left, or neither attitude nor rates, all surfaces go to trim.
     #[schemars(range(min = 1, max = 12))]
@@ -49,7 +50,7 @@ impl Default for MonitorSpec {
             false_alarms_per_h: 1e-3,
             decide_s: 1.5,
             fade_s: 1.0,
-            recovers: true,
+            recovers: false,
             least_surfaces: 2,
             advice: Vec::new(),
         }
