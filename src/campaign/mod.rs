@@ -13,5 +13,6 @@ pub mod criteria;
 pub mod design;
 pub mod judge;
 pub mod prediction;
+pub mod rare;
 pub mod signs;
 pub mod stage;

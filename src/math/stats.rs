@@ -1,12 +1,15 @@
 //! Statistics of correlated records, with intervals.
 //!
 //! Independent samples in [`sample`], one correlated record in [`record`], crossings and peaks in
-//! [`crossings`], the theory of Gaussian records in [`rice`], fitted distributions in [`fit`].
+//! [`crossings`], the theory of Gaussian records in [`rice`], fitted distributions in [`fit`], quantiles
+//! and exceedance curves in [`order`], largest values of blocks in [`extreme`].
 
 use serde::{Deserialize, Serialize};
 
 pub mod crossings;
+pub mod extreme;
 pub mod fit;
+pub mod order;
 pub mod record;
 pub mod rice;
 pub mod sample;
