@@ -59,7 +59,7 @@ impl Plan {
     /// # Errors
     /// Too few runs or repetitions; runs that do not divide into chains.
     pub fn check(&self) -> Result<()> {
-        if self.one_in < 2 || self.per_level < 2 * self.one_in || self.per_level % self.one_in != 0
+        if self.one_in < 2 || self.per_level < 2 * self.one_in || !self.per_level.is_multiple_of(self.one_in)
         {
             return Err(Error::with_hint(
                 format!(
