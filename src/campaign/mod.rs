@@ -13,7 +13,6 @@ pub mod compare;
 pub mod criteria;
 pub mod design;
 pub mod detection;
-pub mod failures;
 pub mod judge;
 pub mod operability;
 pub mod prediction;

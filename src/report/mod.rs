@@ -11,7 +11,6 @@ pub mod contour;
 pub mod craft_views;
 pub mod curves;
 pub mod detection;
-pub mod failures;
 pub mod faults;
 pub mod front;
 pub mod operability;
