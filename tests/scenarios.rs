@@ -144,10 +144,7 @@ fn every_scenario_runs_with_each_law() {
         if path.parent() != Some(&root().join("scenarios")) {
             continue;
         }
-        if matches!(
-            load_any(&path),
-            Ok(Any::Tuning(_) | Any::Campaign(_))
-        ) {
+        if matches!(load_any(&path), Ok(Any::Tuning(_) | Any::Campaign(_))) {
             continue; // searched, not run; campaigns have their own tests
         }
         count += 1;

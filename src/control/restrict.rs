@@ -149,7 +149,6 @@ mod tests {
                 ..testcraft::pid()
             }),
             modes: None,
-            monitor: None,
             calibration: Vec::new(),
         }
     }

@@ -10,7 +10,6 @@ pub mod comparison;
 pub mod contour;
 pub mod craft_views;
 pub mod curves;
-pub mod detection;
 pub mod faults;
 pub mod front;
 pub mod operability;

@@ -160,7 +160,6 @@ impl Trial {
             channels: Vec::new(),
             law: LawSpec::Fixed {},
             modes: None,
-            monitor: None,
             provenance: None,
             ..start.clone()
         };

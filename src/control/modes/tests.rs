@@ -170,7 +170,6 @@ fn pid(modes: Option<ModesSpec>) -> ControllerSpec {
         channels: Vec::new(),
         law: LawSpec::Pid(law),
         modes,
-        monitor: None,
         calibration: Vec::new(),
     }
 }

@@ -36,7 +36,6 @@ pub use campaign_bundle::{
 };
 pub(super) use controller::controller;
 pub(super) use craft::craft;
-pub(crate) use orders::SPEED_FRAC;
 pub(super) use scatter::scatter;
 pub(super) use scenario::scenario;
 pub(super) use sea::sea;
