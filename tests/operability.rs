@@ -45,7 +45,7 @@ fn scatter() -> ScatterSpec {
     .expect("a scatter diagram")
 }
 
-fn set(criteria: serde_json::Value) -> CriteriaSpec {
+fn set(criteria: &serde_json::Value) -> CriteriaSpec {
     serde_json::from_value(json!({
         "format": "ridewright.criteria/1", "name": "test set", "source": "invented",
         "criteria": criteria
@@ -82,7 +82,7 @@ fn a_linear_craft_has_criterion_over_rms() {
     let (scatter, set) = (
         scatter(),
         set(
-            json!([{"limit": {"vertical_rms_g": 0.1}, "at": "bridge"}, {"limit": {"pitch_rms_deg": 1.5}}]),
+            &json!([{"limit": {"vertical_rms_g": 0.1}, "at": "bridge"}, {"limit": {"pitch_rms_deg": 1.5}}]),
         ),
     );
     let question = Question {
@@ -245,7 +245,7 @@ fn the_share_is_the_hand_sum() {
     );
     // and the whole thing on the craft: one limit, one speed, one heading
     let stage = stage(&[0], &[180.0]);
-    let set = set(json!([{"limit": {"pitch_rms_deg": 1.0}}]));
+    let set = set(&json!([{"limit": {"pitch_rms_deg": 1.0}}]));
     let question = Question {
         scatter: &scatter,
         set: &set,
@@ -409,7 +409,7 @@ fn a_limit_without_its_number_is_told() {
     let stage = stage(&[0], &[180.0]);
     let (scatter, set) = (
         scatter(),
-        set(json!([{"limit": {"vertical_rms_g": 0.1}, "at": "crow's nest"}])),
+        set(&json!([{"limit": {"vertical_rms_g": 0.1}, "at": "crow's nest"}])),
     );
     let question = Question {
         scatter: &scatter,

@@ -14,7 +14,7 @@
 //! the mean course, eps_i phase at the start (rad), h step (s).
 //!
 //! A quick bank ([`WaveBank::quick`]) sums in single precision, and mixes channels that are combinations of fewer sums from those
-//! ([`reduce`]).
+//! (`reduce`).
 //!
 //! Within a run the phasors advance by half steps: one fixed rotation for the nominal track and a
 //! small one for the change of deviation. Every [`EXACT_EVERY`] steps, and after a jump, they

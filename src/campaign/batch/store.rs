@@ -6,7 +6,7 @@
 //! A line goes to the kernel in one write at the file's end, under an exclusive lock. Reading stops at the
 //! first line that is cut or whose checksum does not fit; when nothing whole follows, it is the tail of a
 //! stop and is cut off, else the file is damaged and refused. What the kernel has is safe from a kill;
-//! every [`SYNC_EVERY`] rows are brought to the disk besides, for when the power goes. After a write that
+//! every `SYNC_EVERY` rows are brought to the disk besides, for when the power goes. After a write that
 //! failed nothing more is written, so that no row ever follows a torn one. A finished store is put in order
 //! of cases, by a new file in the old one's place, so that its bytes tell nothing of threads, order or stops.
 //!

@@ -8,7 +8,7 @@
 //! y_(n+1) = y_n + h/6 (f_n + 4 f_m + f_e),   f_(n+1) = f_e + J (y_(n+1) - y_e)
 //! ```
 //! Two evaluations a step. Memory, lift lags, delay lines and thrust are linear given the motion and are carried over
-//! the step exactly, their inputs parabolas through start, middle and end ([`blocks`], [`linear`]): the fast lags of a
+//! the step exactly, their inputs parabolas through start, middle and end (`blocks`, `linear`): the fast lags of a
 //! short chord, which a Runge-Kutta step of the same length gets wrong, need no shorter step. The first step finds its
 //! middle by two tries.
 //!
