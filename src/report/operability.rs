@@ -470,7 +470,9 @@ mod tests {
                 });
             }
         }
-        for (stem, f) in figures(&found, &scatter) {
+        let all = figures(&found, &scatter);
+        assert!(all.iter().any(|(stem, _)| stem == "operability_limits"));
+        for (stem, f) in all {
             let words: &[&str] = match stem.as_str() {
                 "operability_limits" => &["limiting Hs (m)", "not trusted", "4 to 6 s"],
                 "operability_stops" => &["a: roll RMS", "b: interruptions, bridge"],

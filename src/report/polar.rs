@@ -303,7 +303,9 @@ mod tests {
             "at least",
             "Bow up",
         ];
-        check(&polar_picture(&data), "polar", &words);
+        let side_by_side = polar_picture(&data);
+        assert!(side_by_side.width_px > 600.0, "two laws need room");
+        check(&side_by_side, "polar", &words);
         data.steps.clear();
         data.kinds = vec!["roll RMS".into(), "interruptions, bridge".into()];
         for (_, sectors) in &mut data.laws {
