@@ -160,25 +160,31 @@ fn advance_body(by: &Turn, from: &Phasors, to: &mut Phasors) {
 /// Phasors rounded to single precision.
 #[derive(Clone, Debug, Default)]
 pub struct ShortPhasors {
-    /// Real and imaginary part of every component in turn.
-    pub re_im: Vec<[f32; 2]>,
+    /// Real parts.
+    pub re: Vec<f32>,
+    /// Imaginary parts.
+    pub im: Vec<f32>,
 }
 
 impl ShortPhasors {
     /// Takes over `q`, rounded.
     pub fn round(&mut self, q: &Phasors) {
-        let whole = q.re.len().next_multiple_of(COMPONENTS);
-        self.re_im.resize(whole, [0.0; 2]);
-        for ((to, re), im) in self.re_im.iter_mut().zip(&q.re).zip(&q.im) {
-            *to = [*re as f32, *im as f32];
-        }
+        self.take(&q.re, &q.im);
     }
 
-    /// Takes over plain numbers, two by two, a multiple of twice [`COMPONENTS`].
-    pub fn round_pairs(&mut self, x: &[f64]) {
-        self.re_im.resize(x.len() / 2, [0.0; 2]);
-        for (to, pair) in self.re_im.iter_mut().zip(x.chunks_exact(2)) {
-            *to = [pair[0] as f32, pair[1] as f32];
+    /// Takes over plain numbers, the first half of them as real parts.
+    pub fn round_halves(&mut self, x: &[f64]) {
+        let (re, im) = x.split_at(x.len() / 2);
+        self.take(re, im);
+    }
+
+    fn take(&mut self, re: &[f64], im: &[f64]) {
+        let whole = re.len().next_multiple_of(COMPONENTS);
+        for (to, from) in [(&mut self.re, re), (&mut self.im, im)] {
+            to.resize(whole, 0.0);
+            for (to, from) in to.iter_mut().zip(from) {
+                *to = *from as f32;
+            }
         }
     }
 }
@@ -189,9 +195,9 @@ impl ShortPhasors {
 /// # Panics
 /// When the lengths do not belong together.
 pub fn sums(path: Path, table: &[f32], q: &ShortPhasors, out: &mut [f64]) {
-    let n = q.re_im.len();
+    let n = q.re.len();
     let blocks = out.len() / BLOCK;
-    assert!(n.is_multiple_of(COMPONENTS) && out.len() == blocks * BLOCK);
+    assert!(n.is_multiple_of(COMPONENTS) && q.im.len() == n && out.len() == blocks * BLOCK);
     assert_eq!(table.len(), blocks * n * 2 * BLOCK);
     #[cfg(target_arch = "x86_64")]
     match path {
@@ -206,11 +212,12 @@ pub fn sums(path: Path, table: &[f32], q: &ShortPhasors, out: &mut [f64]) {
 }
 
 fn sums_plain(table: &[f32], q: &ShortPhasors, out: &mut [f64]) {
-    let n = q.re_im.len();
+    let n = q.re.len();
     for (block, out) in out.chunks_exact_mut(BLOCK).enumerate() {
         let rows = &table[block * n * 2 * BLOCK..(block + 1) * n * 2 * BLOCK];
         let mut acc = [[0.0_f32; BLOCK]; COMPONENTS];
-        for (i, (row, [re, im])) in rows.chunks_exact(2 * BLOCK).zip(&q.re_im).enumerate() {
+        let phasors = q.re.iter().zip(&q.im);
+        for (i, (row, (re, im))) in rows.chunks_exact(2 * BLOCK).zip(phasors).enumerate() {
             let (a, b) = row.split_at(BLOCK);
             for ((sum, a), b) in acc[i % COMPONENTS].iter_mut().zip(a).zip(b) {
                 *sum += re * a - im * b;
@@ -233,17 +240,16 @@ unsafe fn sums_avx2(table: &[f32], q: &ShortPhasors, out: &mut [f64]) {
     };
     const LANES: usize = 8;
     const VECTORS: usize = BLOCK / LANES;
-    let n = q.re_im.len();
+    let n = q.re.len();
     for block in 0..out.len() / BLOCK {
-        let mut acc: [[__m256; VECTORS]; COMPONENTS] =
-            [[_mm256_setzero_ps(); VECTORS]; COMPONENTS];
+        let mut acc: [[__m256; VECTORS]; COMPONENTS] = [[_mm256_setzero_ps(); VECTORS]; COMPONENTS];
         for group in 0..n / COMPONENTS {
             for c in 0..COMPONENTS {
                 let i = COMPONENTS * group + c;
                 let row = (block * n + i) * 2 * BLOCK;
                 // SAFETY: i < n, the number of phasors; row + 2 BLOCK <= table length.
                 unsafe {
-                    let [re, im] = q.re_im.get_unchecked(i);
+                    let (re, im) = (q.re.get_unchecked(i), q.im.get_unchecked(i));
                     let (re, im) = (_mm256_set1_ps(*re), _mm256_set1_ps(*im));
                     let from = table.as_ptr().add(row);
                     for v in 0..VECTORS {
@@ -277,7 +283,7 @@ unsafe fn sums_avx512(table: &[f32], q: &ShortPhasors, out: &mut [f64]) {
         _mm256_loadu_ps, _mm512_add_ps, _mm512_cvtps_pd, _mm512_loadu_ps, _mm512_mul_ps,
         _mm512_set1_ps, _mm512_setzero_ps, _mm512_storeu_pd, _mm512_storeu_ps, _mm512_sub_ps,
     };
-    let n = q.re_im.len();
+    let n = q.re.len();
     for block in 0..out.len() / BLOCK {
         let mut acc = [_mm512_setzero_ps(); COMPONENTS];
         for group in 0..n / COMPONENTS {
@@ -288,7 +294,7 @@ unsafe fn sums_avx512(table: &[f32], q: &ShortPhasors, out: &mut [f64]) {
                 unsafe {
                     let a = _mm512_loadu_ps(table.as_ptr().add(row));
                     let b = _mm512_loadu_ps(table.as_ptr().add(row + BLOCK));
-                    let [re, im] = q.re_im.get_unchecked(i);
+                    let (re, im) = (q.re.get_unchecked(i), q.im.get_unchecked(i));
                     let (re, im) = (_mm512_set1_ps(*re), _mm512_set1_ps(*im));
                     let term = _mm512_sub_ps(_mm512_mul_ps(re, a), _mm512_mul_ps(im, b));
                     acc[c] = _mm512_add_ps(acc[c], term);

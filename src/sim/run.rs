@@ -563,7 +563,7 @@ impl<'a> Loop<'a> {
     fn finish(self, outcome: Outcome) -> Run {
         let p = &self.case.parts;
         let mut record = match self.writer {
-            Some(w) => w.record,
+            Some(w) => w.finish(),
             None => Record::default(),
         };
         let judged = self.judged_steps.max(1) as f64;

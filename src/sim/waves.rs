@@ -80,7 +80,8 @@ struct Quick {
     short: Vec<f32>,
     /// Sums in `short`.
     sums: usize,
-    /// From pairs of sums to channels, laid out as `short` is; empty when the sums are the channels.
+    /// From pairs of sums (one of the first half, one of the second) to channels, laid out as `short` is; empty when the sums
+    /// are the channels.
     mix: Vec<f32>,
 }
 
@@ -110,7 +111,7 @@ impl Quick {
         // re of a pair times its first number less im times minus its second
         let mix = |j: usize, i: usize| {
             let c = |k: usize| r.mix[j].get(k).copied().unwrap_or(0.0);
-            [c(2 * i), -c(2 * i + 1)]
+            [c(i), -c(pairs + i)]
         };
         Quick {
             short: table(&r.basis, r.rank),
@@ -327,7 +328,7 @@ impl WaveBank {
             return;
         }
         lanes::sums(self.path, &quick.short, &self.short, &mut self.few);
-        self.few_short.round_pairs(&self.few);
+        self.few_short.round_halves(&self.few);
         lanes::sums(self.path, &quick.mix, &self.few_short, end);
     }
 

@@ -86,6 +86,17 @@ pub enum Integrator {
     Dopri5,
 }
 
+impl Integrator {
+    /// In words for tables.
+    pub fn words(self) -> &'static str {
+        match self {
+            Integrator::FixedStep => "fixed-step Runge-Kutta",
+            Integrator::PredictorCorrector => "predictor and corrector",
+            Integrator::Dopri5 => "Dormand-Prince, the reference",
+        }
+    }
+}
+
 /// How heading and speed are kept.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case", deny_unknown_fields)]

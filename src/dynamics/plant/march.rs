@@ -272,7 +272,9 @@ impl<'a> March<'a> {
         for i in 0..6 {
             self.trial[6 + i] += h * pushed[i];
         }
-        let lin = self.linear.end(&free, [&nu, &slope, &velocities(&self.trial)]);
+        let lin = self
+            .linear
+            .end(&free, [&nu, &slope, &velocities(&self.trial)]);
         let f_e = self.evaluate(At::End, order, x, &lin, input);
         let pushed = wind + self.off_the_cubic();
         let f_end = self.correct(x, order, &f_e, &pushed);

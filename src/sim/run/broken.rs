@@ -5,8 +5,8 @@
 
 use super::{Loop, Source};
 use crate::dynamics::actuator::{Actuator, share_rates};
-use crate::sim::case::Integrator;
 use crate::math::ode::Reference;
+use crate::sim::case::Integrator;
 use crate::sim::faults::{Active, Bend, Holder};
 use crate::sim::orders::Happening;
 use crate::sim::outcome::Outcome;
