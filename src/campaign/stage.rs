@@ -217,10 +217,7 @@ impl Stage {
             trim: &speed.trim,
             sea: &sea,
             timing,
-            integrator: match s.integrator {
-                paper::Integrator::FixedStep => Integrator::FixedStep,
-                paper::Integrator::Dopri5 => Integrator::Reference(Tolerance::default()),
-            },
+            integrator: self.integrator(),
             course: &s.course,
             sensing: Sensing::Suite {
                 craft: Arc::new(self.model.craft.spec.clone()),
@@ -234,6 +231,21 @@ impl Stage {
         let mut case = Case::new(parts)?;
         case.warnings.extend(self.case_warnings(speed, &sea));
         Ok(case)
+    }
+
+    /// The integrator of its cases.
+    pub fn integrator(&self) -> Integrator {
+        match self.scenario.integrator.unwrap_or_default() {
+            paper::Integrator::FixedStep => Integrator::FixedStep,
+            paper::Integrator::PredictorCorrector => Integrator::PredictorCorrector,
+            paper::Integrator::Dopri5 => Integrator::Reference(Tolerance::default()),
+        }
+    }
+
+    /// Takes the integrator for many seas, where the scenario asks for none.
+    pub fn for_many_seas(&mut self) {
+        let quick = paper::Integrator::PredictorCorrector;
+        self.scenario.integrator.get_or_insert(quick);
     }
 
     /// Spacing of the components against the narrowest response, repetition, length, step.

@@ -20,8 +20,12 @@ const ROUNDING: f64 = 1e-9;
 /// When standard output fails.
 pub(super) fn print(told: &Summary, shell: &mut Shell) -> Result<()> {
     shell.data(&format!(
-        "{}: {} cases, {} completed, seed {}",
-        told.campaign, told.cases, told.completed, told.seed
+        "{}: {} cases, {} completed, seed {}, {}",
+        told.campaign,
+        told.cases,
+        told.completed,
+        told.seed,
+        told.integrator.words()
     ))?;
     let level = told.level_frac;
     shell.data(&format!(

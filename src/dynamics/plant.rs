@@ -186,6 +186,9 @@ struct Pull {
     /// Along its n.
     lift_n: f64,
     wrench: Wrench,
+    /// What a deflection gives at once, before the lags follow: of the two above per rad.
+    shed_m_s_rad: f64,
+    lift_n_rad: f64,
 }
 
 /// Offsets of the parts of the channel list.
@@ -492,12 +495,21 @@ impl Plant {
         let s = &self.surfaces[i];
         let flow = &met.flow;
         let total = self.lagged_inflow(i, x, met) + self.downwash(i, x, flow);
-        let (cl, cd) = lift::coefficients(s, flow, total, met.angle_rad);
+        let near = s.depth_factor(flow.depth_m);
+        let (cl, cd) = lift::coefficients(s, flow, total, met.angle_rad, near);
         let force = lift::force(s, flow, cl, cd, self.rho_kg_m3);
+        let at_once = if self.unsteady_lag {
+            unsteady::AT_ONCE
+        } else {
+            1.0
+        };
+        let shed_m_s_rad = at_once * near * s.slope_deflection * flow.axial_m_s;
         Pull {
             shed_m_s: cl * flow.axial_m_s,
             lift_n: force.dot(&s.n),
             wrench: wrench_at(&s.r_m, &force),
+            shed_m_s_rad,
+            lift_n_rad: 0.5 * self.rho_kg_m3 * flow.axial_m_s * s.area_m2 * shed_m_s_rad,
         }
     }
 

@@ -107,19 +107,20 @@ pub(crate) fn inflow(s: &Surface, nu: &Vector6<f64>, delta_rad: f64, depth_m: f6
     }
 }
 
-/// Lift coefficient (depth included) and drag coefficient from the lagged normal inflow.
+/// Lift coefficient and drag coefficient from the lagged normal inflow; `near` is the surface's factor of depth.
 pub(crate) fn coefficients(
     s: &Surface,
     flow: &Inflow,
     total_m_s: f64,
     delta_rad: f64,
+    near: f64,
 ) -> (f64, f64) {
     if flow.axial_m_s <= 0.0 {
         return (0.0, 0.0);
     }
     let alpha = total_m_s / flow.axial_m_s - kappa(s) * delta_rad;
     let (cl, cd) = s.lift_and_drag(alpha, delta_rad);
-    (cl * s.depth_factor(flow.depth_m), cd)
+    (cl * near, cd)
 }
 
 /// Force vector of the surface, N.

@@ -327,7 +327,13 @@ fn settle_surfaces(plant: &Plant, nu: &Vector6<f64>, angles: &[f64], x: &mut [f6
                     link.angle_per_lift_coefficient * lift::delay_output(&x[d..d + DELAY_ORDER])
                 })
                 .sum();
-            let (cl, _) = lift::coefficients(s, &flow, flow.normal_m_s - lost, angles[i]);
+            let (cl, _) = lift::coefficients(
+                s,
+                &flow,
+                flow.normal_m_s - lost,
+                angles[i],
+                s.depth_factor(flow.depth_m),
+            );
             shed[i] = cl * flow.axial_m_s;
         }
         for (j, (from, _)) in plant.delays.iter().enumerate() {

@@ -3,13 +3,14 @@
 //! # Equation
 //! ```text
 //! advance:  q_i <- q_i r_i e^(i d_i),   d_i = -(kx_i dx + ky_i dy)
-//! sums:     s_j = sum_i  Re q_i A_ij - Im q_i B_ij      (two instants in one pass over A, B)
+//! sums:     s_j = sum_i  Re q_i A_ij - Im q_i B_ij
 //! ```
-//! Channels are the lanes: each lane adds the components one after the other, even and odd ones apart, exactly as the
+//! Channels are the lanes: each lane adds the components one after the other, in [`COMPONENTS`] sums in turn, exactly as the
 //! plain loop does, and a product is never fused with the sum that follows. So the plain and the wide paths give the same bits, and a
 //! machine without wide vectors gives the same run, only later.
 //!
-//! [`sums_exact`] adds in double precision, [`sums`] in single precision (a part in 10^7 of the amplitudes), which halves the work.
+//! [`sums_exact`] adds in double precision and at two instants in one pass over A, B (and one component after the other in one sum),
+//! [`sums`] in single precision (a part in 10^7 of the amplitudes).
 //!
 //! # Valid when
 //! `|d_i| <= `[`ROTATION_MAX_RAD`]: the series of the small rotation then errs by less than 2e-15.
@@ -31,6 +32,9 @@ pub use linear::{DRAG_ROWS, combine, drag};
 
 /// Channels of one block of the amplitude table.
 pub const BLOCK: usize = 16;
+
+/// Sums over components that [`sums`] keeps apart: their number comes in whole groups of so many.
+pub const COMPONENTS: usize = 4;
 
 /// Largest angle (rad) of the small rotation.
 pub const ROTATION_MAX_RAD: f64 = 0.15;
@@ -156,39 +160,44 @@ fn advance_body(by: &Turn, from: &Phasors, to: &mut Phasors) {
 /// Phasors rounded to single precision.
 #[derive(Clone, Debug, Default)]
 pub struct ShortPhasors {
-    /// Real and imaginary part of every component in turn.
-    pub re_im: Vec<[f32; 2]>,
+    /// Real parts.
+    pub re: Vec<f32>,
+    /// Imaginary parts.
+    pub im: Vec<f32>,
 }
 
 impl ShortPhasors {
     /// Takes over `q`, rounded.
     pub fn round(&mut self, q: &Phasors) {
-        self.re_im.resize(q.re.len().next_multiple_of(2), [0.0; 2]);
-        for ((to, re), im) in self.re_im.iter_mut().zip(&q.re).zip(&q.im) {
-            *to = [*re as f32, *im as f32];
-        }
+        self.take(&q.re, &q.im);
     }
 
-    /// Takes over an even count of plain numbers, two by two.
-    pub fn round_pairs(&mut self, x: &[f64]) {
-        self.re_im.resize(x.len() / 2, [0.0; 2]);
-        for (to, pair) in self.re_im.iter_mut().zip(x.chunks_exact(2)) {
-            *to = [pair[0] as f32, pair[1] as f32];
+    /// Takes over plain numbers, the first half of them as real parts.
+    pub fn round_halves(&mut self, x: &[f64]) {
+        let (re, im) = x.split_at(x.len() / 2);
+        self.take(re, im);
+    }
+
+    fn take(&mut self, re: &[f64], im: &[f64]) {
+        let whole = re.len().next_multiple_of(COMPONENTS);
+        for (to, from) in [(&mut self.re, re), (&mut self.im, im)] {
+            to.resize(whole, 0.0);
+            for (to, from) in to.iter_mut().zip(from) {
+                *to = *from as f32;
+            }
         }
     }
 }
 
-/// Sums of all channels at two instants. `table` holds blocks of [`BLOCK`] channels; within a
-/// block, per component (an even number), the real parts of the block's channels and then the imaginary ones.
-/// `out` are whole blocks.
+/// Sums of all channels. `table` holds blocks of [`BLOCK`] channels; within a block, per component (whole groups of
+/// [`COMPONENTS`]), the real parts of the block's channels and then the imaginary ones. `out` is whole blocks.
 ///
 /// # Panics
 /// When the lengths do not belong together.
-pub fn sums(path: Path, table: &[f32], q: [&ShortPhasors; 2], out: [&mut [f64]; 2]) {
-    let n = q[0].re_im.len();
-    let blocks = out[0].len() / BLOCK;
-    assert!(n.is_multiple_of(2) && q[1].re_im.len() == n);
-    assert!(out.iter().all(|o| o.len() == blocks * BLOCK));
+pub fn sums(path: Path, table: &[f32], q: &ShortPhasors, out: &mut [f64]) {
+    let n = q.re.len();
+    let blocks = out.len() / BLOCK;
+    assert!(n.is_multiple_of(COMPONENTS) && q.im.len() == n && out.len() == blocks * BLOCK);
     assert_eq!(table.len(), blocks * n * 2 * BLOCK);
     #[cfg(target_arch = "x86_64")]
     match path {
@@ -202,29 +211,28 @@ pub fn sums(path: Path, table: &[f32], q: [&ShortPhasors; 2], out: [&mut [f64]; 
     sums_plain(table, q, out);
 }
 
-fn sums_plain(table: &[f32], q: [&ShortPhasors; 2], out: [&mut [f64]; 2]) {
-    let n = q[0].re_im.len();
-    for (out, q) in out.into_iter().zip(q) {
-        for (block, out) in out.chunks_exact_mut(BLOCK).enumerate() {
-            let rows = &table[block * n * 2 * BLOCK..(block + 1) * n * 2 * BLOCK];
-            let mut acc = [[0.0_f32; BLOCK]; 2];
-            for (i, (row, [re, im])) in rows.chunks_exact(2 * BLOCK).zip(&q.re_im).enumerate() {
-                let (a, b) = row.split_at(BLOCK);
-                for ((sum, a), b) in acc[i % 2].iter_mut().zip(a).zip(b) {
-                    *sum += re * a - im * b;
-                }
+fn sums_plain(table: &[f32], q: &ShortPhasors, out: &mut [f64]) {
+    let n = q.re.len();
+    for (block, out) in out.chunks_exact_mut(BLOCK).enumerate() {
+        let rows = &table[block * n * 2 * BLOCK..(block + 1) * n * 2 * BLOCK];
+        let mut acc = [[0.0_f32; BLOCK]; COMPONENTS];
+        let phasors = q.re.iter().zip(&q.im);
+        for (i, (row, (re, im))) in rows.chunks_exact(2 * BLOCK).zip(phasors).enumerate() {
+            let (a, b) = row.split_at(BLOCK);
+            for ((sum, a), b) in acc[i % COMPONENTS].iter_mut().zip(a).zip(b) {
+                *sum += re * a - im * b;
             }
-            let [even, odd] = acc;
-            for ((out, even), odd) in out.iter_mut().zip(even).zip(odd) {
-                *out = f64::from(even + odd);
-            }
+        }
+        let [s0, s1, s2, s3] = acc;
+        for (l, out) in out.iter_mut().enumerate() {
+            *out = f64::from((s0[l] + s1[l]) + (s2[l] + s3[l]));
         }
     }
 }
 
 #[cfg(target_arch = "x86_64")]
 #[target_feature(enable = "avx2")]
-unsafe fn sums_avx2(table: &[f32], q: [&ShortPhasors; 2], out: [&mut [f64]; 2]) {
+unsafe fn sums_avx2(table: &[f32], q: &ShortPhasors, out: &mut [f64]) {
     use std::arch::x86_64::{
         __m256, _mm256_add_ps, _mm256_castps256_ps128, _mm256_cvtps_pd, _mm256_extractf128_ps,
         _mm256_loadu_ps, _mm256_mul_ps, _mm256_set1_ps, _mm256_setzero_ps, _mm256_storeu_pd,
@@ -232,41 +240,37 @@ unsafe fn sums_avx2(table: &[f32], q: [&ShortPhasors; 2], out: [&mut [f64]; 2]) 
     };
     const LANES: usize = 8;
     const VECTORS: usize = BLOCK / LANES;
-    let n = q[0].re_im.len();
-    let [out0, out1] = out;
-    for block in 0..out0.len() / BLOCK {
-        let mut acc: [[[__m256; VECTORS]; 2]; 2] = [[[_mm256_setzero_ps(); VECTORS]; 2]; 2];
-        for pair in 0..n / 2 {
-            for odd in 0..2 {
-                let i = 2 * pair + odd;
+    let n = q.re.len();
+    for block in 0..out.len() / BLOCK {
+        let mut acc: [[__m256; VECTORS]; COMPONENTS] = [[_mm256_setzero_ps(); VECTORS]; COMPONENTS];
+        for group in 0..n / COMPONENTS {
+            for c in 0..COMPONENTS {
+                let i = COMPONENTS * group + c;
                 let row = (block * n + i) * 2 * BLOCK;
-                // SAFETY: i < n, the common length of the phasors; row + 2 BLOCK <= table length.
+                // SAFETY: i < n, the number of phasors; row + 2 BLOCK <= table length.
                 unsafe {
+                    let (re, im) = (q.re.get_unchecked(i), q.im.get_unchecked(i));
+                    let (re, im) = (_mm256_set1_ps(*re), _mm256_set1_ps(*im));
                     let from = table.as_ptr().add(row);
                     for v in 0..VECTORS {
                         let a = _mm256_loadu_ps(from.add(v * LANES));
                         let b = _mm256_loadu_ps(from.add(BLOCK + v * LANES));
-                        for k in 0..2 {
-                            let [re, im] = q[k].re_im.get_unchecked(i);
-                            let (re, im) = (_mm256_set1_ps(*re), _mm256_set1_ps(*im));
-                            let term = _mm256_sub_ps(_mm256_mul_ps(re, a), _mm256_mul_ps(im, b));
-                            acc[k][odd][v] = _mm256_add_ps(acc[k][odd][v], term);
-                        }
+                        let term = _mm256_sub_ps(_mm256_mul_ps(re, a), _mm256_mul_ps(im, b));
+                        acc[c][v] = _mm256_add_ps(acc[c][v], term);
                     }
                 }
             }
         }
-        for (k, out) in [&mut *out0, &mut *out1].into_iter().enumerate() {
-            for v in 0..VECTORS {
-                let sum = _mm256_add_ps(acc[k][0][v], acc[k][1][v]);
-                let at = block * BLOCK + v * LANES;
-                // SAFETY: the outputs are whole blocks, so at + LANES is within them.
-                unsafe {
-                    let to = out.as_mut_ptr().add(at);
-                    _mm256_storeu_pd(to, _mm256_cvtps_pd(_mm256_castps256_ps128(sum)));
-                    let high = _mm256_extractf128_ps::<1>(sum);
-                    _mm256_storeu_pd(to.add(4), _mm256_cvtps_pd(high));
-                }
+        for v in 0..VECTORS {
+            let low = _mm256_add_ps(acc[0][v], acc[1][v]);
+            let sum = _mm256_add_ps(low, _mm256_add_ps(acc[2][v], acc[3][v]));
+            let at = block * BLOCK + v * LANES;
+            // SAFETY: the output is whole blocks, so at + LANES is within it.
+            unsafe {
+                let to = out.as_mut_ptr().add(at);
+                _mm256_storeu_pd(to, _mm256_cvtps_pd(_mm256_castps256_ps128(sum)));
+                let high = _mm256_extractf128_ps::<1>(sum);
+                _mm256_storeu_pd(to.add(4), _mm256_cvtps_pd(high));
             }
         }
     }
@@ -274,38 +278,39 @@ unsafe fn sums_avx2(table: &[f32], q: [&ShortPhasors; 2], out: [&mut [f64]; 2]) 
 
 #[cfg(target_arch = "x86_64")]
 #[target_feature(enable = "avx512f,avx2")]
-unsafe fn sums_avx512(table: &[f32], q: [&ShortPhasors; 2], out: [&mut [f64]; 2]) {
+unsafe fn sums_avx512(table: &[f32], q: &ShortPhasors, out: &mut [f64]) {
     use std::arch::x86_64::{
-        _mm512_add_ps, _mm512_loadu_ps, _mm512_mul_ps, _mm512_set1_ps, _mm512_setzero_ps,
-        _mm512_storeu_ps, _mm512_sub_ps,
+        _mm256_loadu_ps, _mm512_add_ps, _mm512_cvtps_pd, _mm512_loadu_ps, _mm512_mul_ps,
+        _mm512_set1_ps, _mm512_setzero_ps, _mm512_storeu_pd, _mm512_storeu_ps, _mm512_sub_ps,
     };
-    let n = q[0].re_im.len();
-    let [out0, out1] = out;
-    for block in 0..out0.len() / BLOCK {
-        let mut acc = [[_mm512_setzero_ps(); 2]; 2];
-        for pair in 0..n / 2 {
-            for odd in 0..2 {
-                let i = 2 * pair + odd;
+    let n = q.re.len();
+    for block in 0..out.len() / BLOCK {
+        let mut acc = [_mm512_setzero_ps(); COMPONENTS];
+        for group in 0..n / COMPONENTS {
+            for c in 0..COMPONENTS {
+                let i = COMPONENTS * group + c;
                 let row = (block * n + i) * 2 * BLOCK;
-                // SAFETY: i < n, the common length of the phasors; row + 2 BLOCK <= table length.
+                // SAFETY: i < n, the number of phasors; row + 2 BLOCK <= table length.
                 unsafe {
                     let a = _mm512_loadu_ps(table.as_ptr().add(row));
                     let b = _mm512_loadu_ps(table.as_ptr().add(row + BLOCK));
-                    for k in 0..2 {
-                        let [re, im] = q[k].re_im.get_unchecked(i);
-                        let (re, im) = (_mm512_set1_ps(*re), _mm512_set1_ps(*im));
-                        let term = _mm512_sub_ps(_mm512_mul_ps(re, a), _mm512_mul_ps(im, b));
-                        acc[k][odd] = _mm512_add_ps(acc[k][odd], term);
-                    }
+                    let (re, im) = (q.re.get_unchecked(i), q.im.get_unchecked(i));
+                    let (re, im) = (_mm512_set1_ps(*re), _mm512_set1_ps(*im));
+                    let term = _mm512_sub_ps(_mm512_mul_ps(re, a), _mm512_mul_ps(im, b));
+                    acc[c] = _mm512_add_ps(acc[c], term);
                 }
             }
         }
-        for (k, out) in [&mut *out0, &mut *out1].into_iter().enumerate() {
-            let mut sum = [0.0_f32; BLOCK];
-            // SAFETY: the array holds the sixteen lanes of a block.
-            unsafe { _mm512_storeu_ps(sum.as_mut_ptr(), _mm512_add_ps(acc[k][0], acc[k][1])) };
-            for (out, sum) in out[block * BLOCK..][..BLOCK].iter_mut().zip(sum) {
-                *out = f64::from(sum);
+        let low = _mm512_add_ps(acc[0], acc[1]);
+        let all = _mm512_add_ps(low, _mm512_add_ps(acc[2], acc[3]));
+        let mut sum = [0.0_f32; BLOCK];
+        // SAFETY: the array holds the sixteen lanes of a block, the output is whole blocks.
+        unsafe {
+            _mm512_storeu_ps(sum.as_mut_ptr(), all);
+            let to = out.as_mut_ptr().add(block * BLOCK);
+            for half in [0, 8] {
+                let part = _mm256_loadu_ps(sum.as_ptr().add(half));
+                _mm512_storeu_pd(to.add(half), _mm512_cvtps_pd(part));
             }
         }
     }
@@ -330,8 +335,8 @@ mod tests {
             };
             let (from, rotation) = (phasors(&mut s), phasors(&mut s));
             let (kx, ky) = (draw(&mut s, n), draw(&mut s, n));
-            let even = n + n % 2;
-            let table = draw(&mut s, blocks * even * 2 * BLOCK);
+            let whole = usize::next_multiple_of(n, COMPONENTS);
+            let table = draw(&mut s, blocks * whole * 2 * BLOCK);
             let table: Vec<f32> = table.iter().map(|v| *v as f32).collect();
             let by = Turn {
                 rotation: &rotation,
@@ -342,15 +347,11 @@ mod tests {
             let run = |path| {
                 let mut to = from.clone();
                 advance(path, &by, &from, &mut to);
-                let mut out = [vec![1.0; blocks * BLOCK], vec![2.0; blocks * BLOCK]];
-                let [a, b] = &mut out;
-                let short = [&from, &to].map(|q| {
-                    let mut short = ShortPhasors::default();
-                    short.round(q);
-                    short
-                });
-                sums(path, &table, [&short[0], &short[1]], [a, b]);
-                [to.re, to.im, out[0].clone(), out[1].clone()]
+                let mut out = vec![1.0; blocks * BLOCK];
+                let mut short = ShortPhasors::default();
+                short.round(&to);
+                sums(path, &table, &short, &mut out);
+                [to.re, to.im, out]
                     .concat()
                     .iter()
                     .map(|v| v.to_bits())

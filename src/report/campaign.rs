@@ -215,6 +215,7 @@ mod tests {
     use crate::campaign::batch::summary::{Difference, LawNumbers};
     use crate::math::stats::Interval;
     use crate::report::chart::tests::check;
+    use crate::spec::scenario::Integrator;
 
     fn told() -> Summary {
         let near = |v: f64, half: f64| Interval {
@@ -258,6 +259,7 @@ mod tests {
         Summary {
             campaign: "test".into(),
             seed: 1,
+            integrator: Integrator::PredictorCorrector,
             cases: 192,
             completed: 192,
             level_frac: 0.95,

@@ -46,9 +46,13 @@ pub struct NamedPoint {
 /// How the state advances.
 #[derive(Clone, Copy, Debug, PartialEq, Default)]
 pub enum Integrator {
-    /// Fourth-order Runge-Kutta with fixed step; in a quick case the craft's own march, where it has one and the step suits it.
+    /// Fourth-order Runge-Kutta with fixed step.
     #[default]
     FixedStep,
+    /// The craft's own predictor and corrector ([`crate::dynamics::plant::march`]) with fixed step, waves summed in single
+    /// precision: for many seas. What is exact to rounding by the others (mirror images, scaled craft) is so to some 1e-5. A
+    /// craft that has none, or whose motion is too fast for the step, goes by Runge-Kutta and is warned of.
+    PredictorCorrector,
     /// Dormand-Prince 5(4), restarted at every step's edge (samples, arriving commands and the memory
     /// of the backlash all lie on it), waves by direct evaluation.
     Reference(Tolerance),
@@ -193,7 +197,6 @@ pub struct Case {
     pub(crate) at: ElevationIndex,
     pub(crate) delay_halves: Vec<u64>,
     pub(crate) schedule: Option<Schedule>,
-    pub(crate) quick: bool,
     /// What was found while baking.
     pub warnings: Vec<Warning>,
 }
@@ -219,6 +222,7 @@ impl Case {
         let own = channels.len();
         let at = index(&parts, &mut channels);
         let bank = bank(&parts, &channels, own);
+        let bank = suited(bank, parts.integrator);
         let half = 0.5 * parts.timing.step_s;
         let mut warnings = Vec::new();
         let actuators = parts.craft.actuators();
@@ -245,7 +249,6 @@ impl Case {
             bank,
             at,
             delay_halves,
-            quick: false,
             warnings,
         })
     }
@@ -260,21 +263,20 @@ impl Case {
         &self.bank
     }
 
-    /// The same case for campaigns: the craft's own march instead of Runge-Kutta, waves summed in single precision. At a step
-    /// of 0.1 s RMS values stay within 0.1 % of the reference; what is exact to rounding by the other way (mirror images, scaled
-    /// craft) is so to some 1e-7, or 1e-5 in long-crested seas.
-    #[must_use]
-    pub fn quick(mut self) -> Self {
-        self.quick = true;
-        self.bank = self.bank.quick();
-        self
-    }
-
     /// The same case with another integrator (comparison with the reference).
     #[must_use]
     pub fn with_integrator(mut self, integrator: Integrator) -> Self {
         self.parts.integrator = integrator;
+        self.bank = suited(self.bank, integrator);
         self
+    }
+}
+
+/// The bank with what the integrator needs of it.
+fn suited(bank: WaveBank, integrator: Integrator) -> WaveBank {
+    match integrator {
+        Integrator::PredictorCorrector => bank.quick(),
+        Integrator::FixedStep | Integrator::Reference(_) => bank,
     }
 }
 

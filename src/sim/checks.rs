@@ -152,6 +152,13 @@ pub enum Warning {
         /// Taken, s.
         taken_s: f64,
     },
+    /// A case that asks for predictor and corrector went by Runge-Kutta.
+    OtherIntegrator {
+        /// From when on, s.
+        from_s: f64,
+        /// Why.
+        cause: &'static str,
+    },
     /// A fault starts after the end of the run.
     FaultTooLate {
         /// It, in words.
@@ -224,6 +231,10 @@ impl fmt::Display for Warning {
             } => write!(
                 f,
                 "delay of `{surface}` taken as {taken_s} s (asked {asked_s} s), whole steps: choose a step that divides it"
+            ),
+            Warning::OtherIntegrator { from_s, cause } => write!(
+                f,
+                "from t = {from_s:.1} s on the run went by fixed-step Runge-Kutta, {cause}: shorten `step_s`, or ask for \"integrator\": \"fixed_step\""
             ),
             Warning::FaultTooLate { fault, at_s, end_s } => write!(
                 f,

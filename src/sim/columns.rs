@@ -6,10 +6,14 @@ use super::truth::Truth;
 use crate::control::signal::Trace;
 use crate::dynamics::state::StateLayout;
 
+/// Samples kept together before they go to the columns: a cache line of each column.
+const TOGETHER: usize = 8;
+
 /// Writes samples into the columns in the order in which they were added.
 pub(crate) struct Writer {
-    pub(crate) record: Record,
-    next: usize,
+    record: Record,
+    /// The last samples, one after the other, not yet in the columns: a column is touched once for all of them.
+    last: Vec<f64>,
     samples: usize,
 }
 
@@ -34,7 +38,7 @@ impl Writer {
         let run_in = t.run_in_steps.div_ceil(t.record_every) as usize;
         let mut w = Writer {
             record: Record::new(t.record_every as f64 * t.step_s, run_in),
-            next: 0,
+            last: Vec::new(),
             samples,
         };
         w.name_craft();
@@ -79,7 +83,24 @@ impl Writer {
             .iter()
             .map(|p| p.name.clone())
             .collect();
+        w.last.reserve_exact(TOGETHER * w.record.columns.len());
         w
+    }
+
+    /// The record with all that was written.
+    pub(crate) fn finish(mut self) -> Record {
+        self.settle();
+        self.record
+    }
+
+    /// Hands the last samples to the columns.
+    fn settle(&mut self) {
+        let width = self.record.columns.len();
+        for (k, column) in self.record.columns.iter_mut().enumerate() {
+            let data = self.last.iter().skip(k).step_by(width);
+            column.data.extend(data);
+        }
+        self.last.clear();
     }
 
     fn add(&mut self, subject: &str, quantity: &str, unit: &'static str, label: &str) {
@@ -145,13 +166,16 @@ impl Writer {
     }
 
     fn put(&mut self, value: f64) {
-        self.record.columns[self.next].data.push(value);
-        self.next += 1;
+        self.last.push(value);
     }
 
     /// Writes one sample.
     pub(crate) fn write(&mut self, case: &Case, s: &Sample) {
-        self.next = 0;
+        let width = self.record.columns.len();
+        if self.last.len() == TOGETHER * width {
+            self.settle();
+        }
+        let whole = self.last.len() + width;
         let p = &case.parts;
         let (t, layout, own) = (s.truth, p.craft.layout(), p.own_wave_factor);
         self.put(t.t_s);
@@ -190,7 +214,7 @@ impl Writer {
             s.ordered.iter().for_each(|v| self.put(*v));
         }
         // a law that adds signals later would shift columns: only those named at the start
-        let room = self.record.columns.len() - self.next;
+        let room = whole - self.last.len();
         for k in 0..room {
             self.put(s.trace.entries.get(k).map_or(f64::NAN, |e| e.1));
         }

@@ -42,7 +42,7 @@ pub trait Craft: Send + Sync {
     /// The derivative of the state, without allocation.
     fn derivative(&self, x: &[f64], input: &PlantInput, dx: &mut [f64]);
 
-    /// Its own way to go fixed steps of `step_s`, if it has one that is quicker than Runge-Kutta on [`Craft::derivative`].
+    /// Its predictor and corrector for steps of `step_s`, if it has one.
     fn march(&self, step_s: f64) -> Option<March<'_>> {
         let _ = step_s;
         None

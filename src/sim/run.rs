@@ -8,8 +8,8 @@
 //!    depend on commands are written anew;
 //! 4. at a record interval: one sample of every column;
 //! 5. contacts, saturation, observers;
-//! 6. servos at t + h/2 and t + h (they know nothing of the water), waves there, the step itself (the plant's own
-//!    march, which leaves the rate at t + h for 2, or the other three stages of Runge-Kutta), the checks.
+//! 6. servos at t + h/2 and t + h (they know nothing of the water), waves there, the step itself (the plant's predictor and
+//!    corrector, which leaves the rate at t + h for 2, or the other three stages of Runge-Kutta), the checks.
 //!
 //! Time is the step's index times h. Everything that changes abruptly lies on the edges of steps, but
 //! for commands, which may reach a servo in the middle of one.
@@ -125,7 +125,7 @@ struct Loop<'a> {
     case: &'a Case,
     craft: &'a dyn Craft,
     source: Source,
-    /// The craft's own way of fixed steps; Runge-Kutta without it.
+    /// The craft's predictor and corrector; Runge-Kutta without it.
     march: Option<March<'a>>,
     /// The rates must be formed anew: something has jumped since the march left them.
     stale: bool,
@@ -163,6 +163,8 @@ struct Loop<'a> {
     scratch: Vec<f64>,
     happenings: Vec<Happening>,
     most_yaw_rad: f64,
+    /// The case did not go by the integrator that it asks for.
+    other_way: Option<Warning>,
 }
 
 impl<'a> Loop<'a> {
@@ -171,7 +173,7 @@ impl<'a> Loop<'a> {
         let craft: &dyn Craft = &*p.craft;
         let (x, surfaces) = (p.start.clone(), p.setup.surfaces.len());
         let source = match p.integrator {
-            Integrator::FixedStep => {
+            Integrator::FixedStep | Integrator::PredictorCorrector => {
                 let mut bank = case.bank.clone();
                 bank.start(p.timing.step_s, 0, [x[0], x[1]]);
                 Source::Recurrence {
@@ -185,8 +187,8 @@ impl<'a> Loop<'a> {
             },
         };
         let march = match p.integrator {
-            Integrator::FixedStep if case.quick => craft.march(p.timing.step_s),
-            _ => None,
+            Integrator::PredictorCorrector => craft.march(p.timing.step_s),
+            Integrator::FixedStep | Integrator::Reference(_) => None,
         };
         let half_s = 0.5 * p.timing.step_s;
         let u = FinCommand::at_trim(&p.setup);
@@ -242,6 +244,7 @@ impl<'a> Loop<'a> {
             march_begins: false,
             scratch: x.clone(),
             most_yaw_rad: 0.0,
+            other_way: None,
             x,
         }
     }
@@ -307,7 +310,6 @@ impl<'a> Loop<'a> {
                 self.gust_m_s = wind.speed_m_s(t_s);
             }
             self.inputs.wind = wind.wrench(self.gust_m_s, &self.x);
-            self.stale = true;
         }
         if let Source::Direct { sums, .. } = &mut self.source {
             self.case.bank.direct(t_s, [self.x[0], self.x[1]], sums);
@@ -318,21 +320,43 @@ impl<'a> Loop<'a> {
 
     /// The rate at the start of the step, unless the march has left it.
     fn rate_now(&mut self, step: u64) {
-        let input = self.inputs.with(self.source.now());
         let begins = std::mem::take(&mut self.march_begins) || step == 0;
+        if begins && self.march.is_none() {
+            self.told_of(step, "the craft has no predictor and corrector");
+        }
+        let input = self.inputs.with(self.source.now());
         if begins
             && let Some(march) = &mut self.march
             && !march.start(&self.x, &input)
         {
             self.march = None;
+            self.told_of(step, "the step is too long for the craft's fastest motion");
         }
+        let input = self.inputs.with(self.source.now());
         match &mut self.march {
-            Some(_) if !self.stale => return,
+            Some(march) if !self.stale => {
+                // the last step left them, in the wind of that step
+                if self.case.parts.wind.is_some() {
+                    march.rates(&input.wind, &mut self.rate);
+                }
+                return;
+            }
             Some(march) => march.now(&self.x, &input, &mut self.rate),
             None => self.craft.derivative(&self.x, &input, &mut self.rate),
         }
         self.stale = false;
         self.evaluations += 1;
+    }
+
+    /// Remembers why the case does not go by the integrator that it asks for.
+    fn told_of(&mut self, step: u64, cause: &'static str) {
+        let p = &self.case.parts;
+        if p.integrator == Integrator::PredictorCorrector && self.other_way.is_none() {
+            self.other_way = Some(Warning::OtherIntegrator {
+                from_s: p.timing.at_s(step),
+                cause,
+            });
+        }
     }
 
     /// Sensors, course and speed hold, law, and its commands on their way.
@@ -539,7 +563,7 @@ impl<'a> Loop<'a> {
     fn finish(self, outcome: Outcome) -> Run {
         let p = &self.case.parts;
         let mut record = match self.writer {
-            Some(w) => w.record,
+            Some(w) => w.finish(),
             None => Record::default(),
         };
         let judged = self.judged_steps.max(1) as f64;
@@ -553,6 +577,7 @@ impl<'a> Loop<'a> {
                 yaw_rad: self.most_yaw_rad,
             });
         }
+        warnings.extend(self.other_way);
         warnings.extend(checks::saturation(&names, &record.saturation_frac));
         Run {
             record,

@@ -13,8 +13,8 @@
 //! signed encounter frequency at nominal speed (rad/s), k_i wave number (rad/m), mu_i relative to
 //! the mean course, eps_i phase at the start (rad), h step (s).
 //!
-//! A quick bank ([`WaveBank::quick`]) sums in single precision, and mixes channels that are combinations of fewer sums from those
-//! (`reduce`).
+//! [`WaveBank::advance_to_end`] is for integrators that need no middle: it sums in single precision, and mixes channels that are
+//! combinations of fewer sums from those (`reduce`).
 //!
 //! Within a run the phasors advance by half steps: one fixed rotation for the nominal track and a
 //! small one for the change of deviation. Every [`EXACT_EVERY`] steps, and after a jump, they
@@ -40,7 +40,7 @@ use std::sync::Arc;
 use num_complex::Complex64;
 
 use crate::frames::encounter_rad_s;
-use crate::math::lanes::{self, BLOCK, Path, Phasors, ShortPhasors, Turn};
+use crate::math::lanes::{self, BLOCK, COMPONENTS, Path, Phasors, ShortPhasors, Turn};
 use crate::sea::realisation::Component;
 
 /// Steps between two exact evaluations of the phasors: 512 rotations lose about 1e-13.
@@ -62,31 +62,33 @@ pub struct WaveBank {
     step_s: f64,
     step: u64,
     deviation_m: [f64; 2],
-    rotation: Phasors,
+    /// Over half a step and a whole one.
+    rotation: [Phasors; 2],
     now: Phasors,
     middle: Phasors,
-    short: [ShortPhasors; 2],
-    /// Sums from which the channels are mixed, at the middle and the end, and the same rounded.
-    few: [Vec<f64>; 2],
-    few_short: [ShortPhasors; 2],
+    short: ShortPhasors,
+    /// Sums from which the channels are mixed, and the same rounded.
+    few: Vec<f64>,
+    few_short: ShortPhasors,
     sums: [Vec<f64>; 3],
 }
 
-/// Amplitudes of a quick bank; they never change, so that all runs of a case share them.
+/// Amplitudes in single precision; they never change, so that all runs of a case share them.
 #[derive(Debug)]
 struct Quick {
-    /// Single precision, blocks of channels (or of sums that `mix` makes channels of), an even number of components.
+    /// Blocks of channels, or of sums that `mix` makes channels of, whole groups of components.
     short: Vec<f32>,
     /// Sums in `short`.
     sums: usize,
-    /// From pairs of sums to channels, laid out as `short` is; empty when the sums are the channels.
+    /// From pairs of sums (one of the first half, one of the second) to channels, laid out as `short` is; empty when the sums
+    /// are the channels.
     mix: Vec<f32>,
 }
 
 impl Quick {
     /// From the channels' rows: real parts of all `n` components, then imaginary ones.
     fn new(rows: &[f64], channels: usize, n: usize) -> Self {
-        let even = n.next_multiple_of(2);
+        let even = n.next_multiple_of(COMPONENTS);
         let table = |rows: &[f64], count: usize| {
             let at = |j: usize, i: usize| {
                 let row = &rows[j * 2 * n..(j + 1) * 2 * n];
@@ -105,11 +107,11 @@ impl Quick {
                 mix: Vec::new(),
             };
         };
-        let pairs = r.rank.div_ceil(BLOCK) * BLOCK / 2;
+        let pairs = r.rank.next_multiple_of(BLOCK) / 2;
         // re of a pair times its first number less im times minus its second
         let mix = |j: usize, i: usize| {
             let c = |k: usize| r.mix[j].get(k).copied().unwrap_or(0.0);
-            [c(2 * i), -c(2 * i + 1)]
+            [c(i), -c(pairs + i)]
         };
         Quick {
             short: table(&r.basis, r.rank),
@@ -163,7 +165,7 @@ impl WaveBank {
         let sums = vec![0.0; channels.div_ceil(BLOCK) * BLOCK];
         WaveBank {
             channels,
-            few: [Vec::new(), Vec::new()],
+            few: Vec::new(),
             table: Arc::new(table),
             quick: None,
             omega_e_rad_s: components
@@ -178,11 +180,11 @@ impl WaveBank {
             step_s: 0.0,
             step: 0,
             deviation_m: [0.0; 2],
-            rotation: zero.clone(),
+            rotation: [zero.clone(), zero.clone()],
             now: zero.clone(),
             middle: zero,
-            short: [ShortPhasors::default(), ShortPhasors::default()],
-            few_short: [ShortPhasors::default(), ShortPhasors::default()],
+            short: ShortPhasors::default(),
+            few_short: ShortPhasors::default(),
             sums: [sums.clone(), sums.clone(), sums],
         }
     }
@@ -192,7 +194,7 @@ impl WaveBank {
         WaveBank::new(&[], channels, &[], 0.0, 1.0)
     }
 
-    /// Sums in single precision, and channels mixed from fewer sums where the sea allows it: each to a part in 10^5 of its RMS.
+    /// Makes ready for [`Self::advance_to_end`].
     #[must_use]
     pub fn quick(mut self) -> Self {
         let (n, channels) = (self.components(), self.channels);
@@ -206,8 +208,7 @@ impl WaveBank {
         }
         let quick = Quick::new(&rows, channels, n);
         if !quick.mix.is_empty() {
-            let room = quick.sums.next_multiple_of(BLOCK);
-            self.few = [vec![0.0; room], vec![0.0; room]];
+            self.few = vec![0.0; quick.sums.next_multiple_of(BLOCK)];
         }
         self.quick = Some(Arc::new(quick));
         self
@@ -225,7 +226,7 @@ impl WaveBank {
         self.channels
     }
 
-    /// Number of sums over all components that the channels are made from.
+    /// Number of sums over all components that [`Self::advance_to_end`] makes the channels from.
     pub fn sums_made(&self) -> usize {
         self.quick.as_ref().map_or(self.channels, |q| q.sums)
     }
@@ -247,8 +248,9 @@ impl WaveBank {
         self.step = step;
         self.deviation_m = deviation_m;
         for (i, w) in self.omega_e_rad_s.iter().enumerate() {
-            let (s, c) = libm::sincos(0.5 * step_s * w);
-            (self.rotation.re[i], self.rotation.im[i]) = (c, s);
+            for (r, span_s) in self.rotation.iter_mut().zip([0.5 * step_s, step_s]) {
+                (r.im[i], r.re[i]) = libm::sincos(span_s * w);
+            }
         }
         let t = step as f64 * step_s;
         let mut q = std::mem::take(&mut self.now);
@@ -268,10 +270,7 @@ impl WaveBank {
         self.step += 1;
         let first = sub(middle_m, self.deviation_m);
         let second = sub(end_m, middle_m);
-        let far = self.k_max * first[0].hypot(first[1]).max(second[0].hypot(second[1]));
-        // written so that a deviation that is not a number takes the exact way too
-        let small = far <= lanes::ROTATION_MAX_RAD;
-        if self.step.is_multiple_of(EXACT_EVERY) || !small {
+        if self.exact_is_due(first) || self.exact_is_due(second) {
             let t = self.step as f64 * self.step_s;
             let mut q = std::mem::take(&mut self.middle);
             exact(self.phases(t - 0.5 * self.step_s, middle_m), &mut q);
@@ -281,7 +280,7 @@ impl WaveBank {
             self.now = q;
         } else {
             let mut by = Turn {
-                rotation: &self.rotation,
+                rotation: &self.rotation[0],
                 kx: &self.kx,
                 ky: &self.ky,
                 shift_m: first,
@@ -294,28 +293,58 @@ impl WaveBank {
         self.sum_up();
     }
 
+    /// Moves on by one step as [`Self::advance`] does, without the middle: [`Self::at_middle`] tells nothing afterwards.
+    /// Channels come out to a part in 10^5 of their RMS.
+    ///
+    /// # Panics
+    /// Before [`Self::quick`].
+    pub fn advance_to_end(&mut self, end_m: [f64; 2]) {
+        self.sums.swap(0, 2);
+        self.step += 1;
+        let shift_m = sub(end_m, self.deviation_m);
+        if self.exact_is_due(shift_m) {
+            let t = self.step as f64 * self.step_s;
+            let mut q = std::mem::take(&mut self.now);
+            exact(self.phases(t, end_m), &mut q);
+            self.now = q;
+        } else {
+            let by = Turn {
+                rotation: &self.rotation[1],
+                kx: &self.kx,
+                ky: &self.ky,
+                shift_m,
+            };
+            lanes::advance(self.path, &by, &self.now, &mut self.middle);
+            std::mem::swap(&mut self.now, &mut self.middle);
+        }
+        self.deviation_m = end_m;
+        let Some(quick) = &self.quick else {
+            panic!("a bank that was not made ready for single precision");
+        };
+        self.short.round(&self.now);
+        let end = &mut self.sums[2];
+        if quick.mix.is_empty() {
+            lanes::sums(self.path, &quick.short, &self.short, end);
+            return;
+        }
+        lanes::sums(self.path, &quick.short, &self.short, &mut self.few);
+        self.few_short.round_halves(&self.few);
+        lanes::sums(self.path, &quick.mix, &self.few_short, end);
+    }
+
+    /// At this step, or after such a shift, phasors are formed anew.
+    fn exact_is_due(&self, shift_m: [f64; 2]) -> bool {
+        let far = self.k_max * shift_m[0].hypot(shift_m[1]);
+        // written so that a deviation that is not a number takes the exact way too
+        let small = far <= lanes::ROTATION_MAX_RAD;
+        self.step.is_multiple_of(EXACT_EVERY) || !small
+    }
+
     /// Sums at the middle and the end.
     fn sum_up(&mut self) {
         let [_, b, c] = &mut self.sums;
-        let Some(quick) = &self.quick else {
-            let q = [&self.middle, &self.now];
-            lanes::sums_exact(self.path, &self.table, q, [b, c]);
-            return;
-        };
-        let [middle, end] = &mut self.short;
-        middle.round(&self.middle);
-        end.round(&self.now);
-        if quick.mix.is_empty() {
-            lanes::sums(self.path, &quick.short, [middle, end], [b, c]);
-            return;
-        }
-        let [few_middle, few_end] = &mut self.few;
-        let few = [&mut few_middle[..], &mut few_end[..]];
-        lanes::sums(self.path, &quick.short, [middle, end], few);
-        let [short_middle, short_end] = &mut self.few_short;
-        short_middle.round_pairs(few_middle);
-        short_end.round_pairs(few_end);
-        lanes::sums(self.path, &quick.mix, [short_middle, short_end], [b, c]);
+        let q = [&self.middle, &self.now];
+        lanes::sums_exact(self.path, &self.table, q, [b, c]);
     }
 
     /// Channels at the start of the step.

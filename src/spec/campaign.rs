@@ -5,7 +5,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::craft::MassSpec;
-use super::scenario::{CourseSpec, PhysicsSpec};
+use super::scenario::{CourseSpec, Integrator, PhysicsSpec};
 
 /// A campaign: every combination of the lists, each over the same random draws.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -74,6 +74,9 @@ pub struct CampaignSpec {
     #[serde(default = "record")]
     #[schemars(range(max = 60.0), extend("exclusiveMinimum" = 0.0))]
     pub record_s: f64,
+    /// Integrator.
+    #[serde(default = "many_seas")]
+    pub integrator: Integrator,
     /// How heading and speed are kept.
     #[serde(default)]
     pub course: CourseSpec,
@@ -269,7 +272,11 @@ fn run_in() -> f64 {
 }
 
 fn step() -> f64 {
-    0.05
+    0.1
+}
+
+fn many_seas() -> Integrator {
+    Integrator::PredictorCorrector
 }
 
 fn record() -> f64 {

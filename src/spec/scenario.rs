@@ -52,9 +52,10 @@ pub struct ScenarioSpec {
     #[serde(default = "record")]
     #[schemars(range(max = 60.0), extend("exclusiveMinimum" = 0.0))]
     pub record_s: f64,
-    /// Integrator.
+    /// Integrator; when absent `fixed_step`, and `predictor_corrector` where a verb simulates many seas beside other work
+    /// (operability's check, a tuner's confirmation).
     #[serde(default)]
-    pub integrator: Integrator,
+    pub integrator: Option<Integrator>,
     /// How heading and speed are kept.
     #[serde(default)]
     pub course: CourseSpec,
@@ -75,11 +76,25 @@ pub struct ScenarioSpec {
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Integrator {
-    /// Fourth-order Runge-Kutta with fixed step: production.
+    /// Fourth-order Runge-Kutta with fixed step.
     #[default]
     FixedStep,
+    /// Adams predictor and corrector with fixed step, what is linear carried exactly, waves in single precision: one
+    /// evaluation of the forces a step, for many seas.
+    PredictorCorrector,
     /// Dormand-Prince 5(4) of `ode_solvers`, restarted at every sample: the reference.
     Dopri5,
+}
+
+impl Integrator {
+    /// In words for tables.
+    pub fn words(self) -> &'static str {
+        match self {
+            Integrator::FixedStep => "fixed-step Runge-Kutta",
+            Integrator::PredictorCorrector => "predictor and corrector",
+            Integrator::Dopri5 => "Dormand-Prince, the reference",
+        }
+    }
 }
 
 /// How heading and speed are kept.

@@ -290,6 +290,7 @@ fn scenario(bundle: &TuningBundle, spec: &ConfirmSpec, case: usize) -> ScenarioS
         "seeds": spec.seeds,
         "duration_s": spec.duration_s,
         "run_in_s": spec.run_in_s,
+        "integrator": "predictor_corrector",
         "course": tuning.course,
         "physics": tuning.physics,
     });

@@ -11,6 +11,7 @@ use serde::{Deserialize, Serialize};
 use super::grid::{Grid, Shard};
 use crate::error::{Error, Problem, Result};
 use crate::math::lanes::Path as Lanes;
+use crate::spec::scenario::Integrator;
 
 /// Name and version of the store's own format.
 pub const FORMAT: &str = "ridewright.campaign_store/1";
@@ -64,6 +65,9 @@ pub struct Head {
     pub target: Target,
     /// Which part this is.
     pub shard: Shard,
+    /// What the runs were asked to go by; a row whose run went by another says so among its warnings.
+    #[serde(default)]
+    pub integrator: Integrator,
     /// The grid.
     pub grid: Grid,
     /// Names of what is uncertain, in the order of `drawn` in rows.
@@ -125,6 +129,7 @@ impl Head {
             }
         }
         let same = self.grid == new.grid
+            && self.integrator == new.integrator
             && self.columns == new.columns
             && self.seed == new.seed
             && self.uncertain == new.uncertain;
@@ -157,6 +162,7 @@ pub(super) mod tests {
             }],
             target: Target::here("b", "p"),
             shard: Shard::WHOLE,
+            integrator: Integrator::PredictorCorrector,
             grid: grid(DrawsSpec::Fixed { count }),
             uncertain: vec![],
             columns: vec!["heave.rms_m".into(), "bridge.vertical_max_m_s2".into()],

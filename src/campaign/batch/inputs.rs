@@ -20,6 +20,7 @@ pub fn head(bundle: &CampaignBundle, rig: &Rig, target: Target, shard: Shard) ->
         inputs: inputs(bundle),
         target,
         shard,
+        integrator: rig.spec.integrator,
         grid: rig.grid.clone(),
         uncertain: rig.draws.of().iter().map(|u| u.name().to_owned()).collect(),
         columns: rig.columns.clone(),

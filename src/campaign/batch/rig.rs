@@ -24,7 +24,7 @@ use crate::error::{Error, Problem, Result};
 use crate::math::rng::{Purpose, generator};
 use crate::sea::realisation::realise;
 use crate::sim::bake::{self, Recipe};
-use crate::sim::case::{Case, Integrator, Sensing, Timing};
+use crate::sim::case::{Case, Sensing, Timing};
 use crate::sim::faults;
 use crate::sim::run::{Run, run};
 use crate::spec::campaign::{CampaignSpec, DrawsSpec};
@@ -182,7 +182,7 @@ impl Rig {
             trim: &speed.trim,
             sea: &sea,
             timing,
-            integrator: Integrator::FixedStep,
+            integrator: stage.integrator(),
             course: &s.course,
             sensing: Sensing::Suite {
                 craft: Arc::new(craft),

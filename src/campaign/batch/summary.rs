@@ -35,6 +35,7 @@ use super::store::Book;
 use crate::error::Result;
 use crate::math::stats::{Interval, order, sample};
 use crate::metrics::compare::paired_change_percent;
+use crate::spec::scenario::Integrator;
 
 /// Points of an exceedance curve at most.
 const CURVE_POINTS: usize = 100;
@@ -133,6 +134,8 @@ pub struct Summary {
     pub campaign: String,
     /// Its seed.
     pub seed: u64,
+    /// What the runs were asked to go by.
+    pub integrator: Integrator,
     /// Rows.
     pub cases: usize,
     /// Rows of runs that completed.
@@ -193,6 +196,7 @@ pub fn summarise(book: &mut Book) -> Result<Summary> {
     Ok(Summary {
         campaign: head.campaign.clone(),
         seed: head.seed,
+        integrator: head.integrator,
         cases,
         completed,
         level_frac: level,

@@ -120,6 +120,7 @@ pub fn check(
     seed: u64,
     done: &(dyn Fn() + Sync),
 ) -> Result<Check> {
+    stage.for_many_seas();
     let places: Vec<(&LimitCell, f64)> = places(question.scatter, found);
     let total: f64 = places.iter().map(|p| p.1).sum();
     let mut stream = Stream::new(seed, 0, Purpose::Other);

@@ -1,37 +1,47 @@
-//! The plant's own fixed step: what is linear exactly, the rest by a predictor and a corrector.
+//! The plant's own fixed step: an Adams predictor and corrector with one evaluation of the forces, what is linear exactly.
 //!
 //! # Equation
 //! ```text
-//! y = (track, attitude, velocities),  y' = f(y, linear parts, servos, waves, t)
-//! y_m  = y_n + h/24 (23 f_n - 16 f_(n-1/2) + 5 f_(n-1)),             f_m = f(y_m)
-//! y_e  = y_n + h (7/6 f_m - 1/3 f_n + 1/6 f_(n-1/2)),                 f_e = f(y_e)
-//! y_(n+1) = y_n + h/6 (f_n + 4 f_m + f_e),   f_(n+1) = f_e + J (y_(n+1) - y_e)
+//! y = (track, attitude, velocities),  y' = f(y, linear parts, servos, waves, t) + wind
+//! predictor  y_e     = y_n + h (23 f_n - 16 f_(n-1) + 5 f_(n-2))/12 + G(delta)
+//! corrector  y_(n+1) = y_n + h (9 f_e + 19 f_n - 5 f_(n-1) + f_(n-2))/24 + G(delta),   f_e = f(y_e)
+//!            f_(n+1) = f_e + J (y_(n+1) - y_e)
+//! G = h/6 M^-1 sum_i (4 gap_m + gap_e) dF/ddelta_i
 //! ```
-//! Two evaluations a step. Memory, lift lags, delay lines and thrust are linear given the motion and are carried over
-//! the step exactly, their inputs parabolas through start, middle and end (`blocks`, `linear`): the fast lags of a
-//! short chord, which a Runge-Kutta step of the same length gets wrong, need no shorter step. The first step finds its
-//! middle by two tries.
+//! Memory, lift lags, delay lines and thrust are linear given the motion and are carried over the step exactly, their
+//! inputs parabolas in time (`blocks`, `linear`): the fast lags of a short chord, which a Runge-Kutta step of the same length
+//! gets wrong, need no shorter step.
+//!
+//! The corrector is Simpson's rule with its middle from the cubic through the four instants. A servo answers a command
+//! within a step, and no cubic through the steps' ends tells how; but its path is known. `gap` is how far the surface stands off
+//! that cubic (the predictor's: off its own parabola) at the middle and at the end of the step, and G gives back what the
+//! rule misses of its force.
+//!
+//! The first steps after rates were formed anew (start, failure) use as much of the past as there is: Euler and the
+//! trapezoidal rule, then two instants and three.
 //!
 //! # Symbols
-//! h step (s); f_n rates at the start, n - 1/2 the middle of the step before; J = df/dy, found once by differences at the
-//! start of the run: an approximate J does for the small correction.
+//! h step (s); f_n rates at the start; delta surface angles, rad; M mass; J = df/dy, found once by differences at the start of
+//! the run: an approximate J does for the small correction.
 //!
 //! # Valid when
 //! h times the largest eigenvalue of J stays below [`STABLE`]; [`March::start`] says whether it does. Rates that jump
-//! at an instant (a failure, a gust) are to be formed anew with [`March::now`] before the next step.
+//! at an instant (a failure) are to be formed anew with [`March::now`] before the next step; wind may jump with every step.
 //!
 //! # Source
-//! E. Hairer, S. P. Noersett, G. Wanner (1993), Solving Ordinary Differential Equations I, section III.1 (explicit and
-//! implicit Adams formulas; the weights here are those of the interpolating parabolas on half steps) and II.1 (Simpson).
+//! E. Hairer, S. P. Noersett, G. Wanner (1993), Solving Ordinary Differential Equations I, section III.1: explicit Adams formula
+//! of order three, implicit one of order four. What is carried exactly: M. Hochbruck, A. Ostermann (2010), Acta Numerica 19,
+//! 209, section 2. The gap of the servos and the correction by J are this project's own.
 //!
 //! # Checked by
-//! `two_evaluations_meet_fine_steps`, `start_refuses_long_steps`, `tests/physics_balance.rs`,
-//! `tests/time_vs_frequency.rs`, `benches/step_rate.rs` against the reference integrator.
+//! `one_evaluation_meets_fine_steps`, `errors_fall_with_the_square_of_the_step`, `start_refuses_long_steps`,
+//! `tests/integrators.rs` and `benches/step_rate.rs` against the reference integrator.
 
 #![allow(clippy::needless_range_loop)] // one index runs over several arrays
 
 mod blocks;
 mod linear;
+mod order;
 #[cfg(test)]
 mod tests;
 
@@ -39,29 +49,29 @@ use nalgebra::{SMatrix, Vector3, Vector6};
 
 use self::blocks::{DELAY, LAG, Weights, delay_weights, lag_weights};
 use self::linear::{Instant, Linear};
+use self::order::{ORDERS, Order, past_sum, sum};
 use super::{ChannelOffsets, Plant, PlantInput};
 use crate::dynamics::rigid_body::momentum_cross;
 use crate::dynamics::state::StateLayout;
 use crate::dynamics::surface_force as lift;
-use crate::frames::{Wrench, body_to_earth, euler_rates};
+use crate::frames::{Wrench, body_to_earth, euler_rates, wrench_at};
 use crate::math::lanes::{self, DRAG_ROWS, Path};
+
+/// Weight that a plant was not made with: water in a compartment, cargo that shifted.
+pub trait AddedWeight: std::fmt::Debug + Sync {
+    /// Its wrench about O; `down` is earth's vertical in body axes.
+    fn wrench(&self, down: &Vector3<f64>) -> Wrench;
+}
 
 /// Rates and states that are integrated: position, attitude, velocities.
 pub const MOVING: usize = 12;
 
-/// Largest step times rate. The method without the correction by J is stable up to 0.60 on the negative axis and 0.86 on the
-/// imaginary one, with an exact J up to 1.06 and 1.22 (found by iterating the test equation); this leaves a factor for motion that
-/// damps more than rest does.
-pub const STABLE: f64 = 0.6;
+/// Largest step times rate. The method is stable up to 0.53 on the negative real axis and 0.69 on the imaginary one when J holds
+/// half the truth, up to 1.9 and 1.1 when it holds all of it (found by iterating the test equation); motion damps more than
+/// rest does, where J is found.
+pub const STABLE: f64 = 0.5;
 
 type Rates = [f64; MOVING];
-
-/// Instants of a step.
-const NOW: usize = 0;
-const MIDDLE: usize = 1;
-const END: usize = 2;
-/// Half a step before now, of what surfaces shed.
-const BEFORE: usize = 3;
 
 /// Servo angle and rate of each surface at the middle and the end of a step.
 pub type ServoPath = [[(f64, f64); 2]];
@@ -74,16 +84,28 @@ pub struct March<'a> {
     path: Path,
     linear: Linear,
     drag: DragLanes,
+    weight: Option<&'a dyn AddedWeight>,
     surfaces: Vec<SurfaceMarch>,
+    /// Surfaces from bow to stern: what flows off one meets the next.
+    downstream: Vec<usize>,
     lines: Vec<Line>,
-    /// Thrust left of its difference to the command after half a step and a whole one.
-    thrust_left: Vec<[f64; 2]>,
+    /// Thrust left of its difference to the command after a step.
+    thrust_left: Vec<f64>,
     jacobian: SMatrix<f64, MOVING, MOVING>,
-    /// Rates now, half a step ago, a step ago.
+    /// Rates now, a step ago and two, without the wind's share.
     past: [Rates; 3],
-    has_past: bool,
+    /// How many of those before now there are.
+    known: usize,
     trial: Vec<f64>,
 }
+
+/// What a surface meets and does at an instant: normal inflow and orbital velocity (m/s), axial inflow times lift
+/// coefficient (m/s), angle (rad).
+type Signals = [f64; 4];
+const NORMAL: usize = 0;
+const ORBITAL: usize = 1;
+const SHED: usize = 2;
+const ANGLE: usize = 3;
 
 /// A surface on its way.
 #[derive(Clone, Debug)]
@@ -91,14 +113,22 @@ struct SurfaceMarch {
     weights: Weights<LAG>,
     /// Of this step.
     lag: [f64; LAG],
-    /// Normal inflow and orbital velocity at the three instants, m/s.
-    met: [[f64; 2]; 3],
-    /// Axial inflow times lift coefficient at the three instants and before, m/s.
-    shed: [f64; 4],
-    /// Axial inflow at the instant last evaluated, m/s.
+    /// Wrench of a unit of lift.
+    arm: Wrench,
+    kappa: f64,
+    /// Now, a step ago and two.
+    past: [Signals; 3],
+    /// At the instant last evaluated.
+    here: Signals,
+    /// Angle at the middle of this step, rad.
+    middle_rad: f64,
+    /// That less the cubic's.
+    gap_rad: f64,
+    /// At the instant last evaluated: axial inflow (m/s), lift along n (N), and what a deflection gives at once (N/rad, m/s a rad).
     axial_m_s: f64,
-    /// Lift along its n there, N.
     lift_n: f64,
+    lift_n_rad: f64,
+    shed_m_s_rad: f64,
 }
 
 /// A delay line on its way.
@@ -106,25 +136,44 @@ struct SurfaceMarch {
 struct Line {
     weights: Weights<DELAY>,
     now: [f64; DELAY],
+    from: usize,
+}
+
+/// Which instant is evaluated.
+#[derive(Clone, Copy, PartialEq)]
+enum At {
+    /// A whole state.
+    Now,
+    /// The end of the step: lags and delay lines are carried there on the way.
+    End,
 }
 
 impl<'a> March<'a> {
     /// For steps of `step_s`.
     pub fn new(plant: &'a Plant, step_s: f64) -> Self {
         let path = Path::best();
-        let left = |t: f64| [libm::exp(-0.5 * step_s / t), libm::exp(-step_s / t)];
-        let surface = SurfaceMarch {
+        let surfaces = plant.surfaces.iter().map(|s| SurfaceMarch {
             weights: Weights::new(),
             lag: [0.0; LAG],
-            met: [[0.0; 2]; 3],
-            shed: [0.0; 4],
+            arm: wrench_at(&s.r_m, &s.n),
+            kappa: lift::kappa(s),
+            past: [[0.0; 4]; 3],
+            here: [0.0; 4],
+            middle_rad: 0.0,
+            gap_rad: 0.0,
             axial_m_s: 0.0,
             lift_n: 0.0,
-        };
-        let line = Line {
+            lift_n_rad: 0.0,
+            shed_m_s_rad: 0.0,
+        });
+        let lines = plant.delays.iter().map(|(from, _)| Line {
             weights: Weights::new(),
             now: [0.0; DELAY],
-        };
+            from: *from,
+        });
+        let mut downstream: Vec<usize> = (0..plant.surfaces.len()).collect();
+        let x_m = |i: &usize| plant.surfaces[*i].r_m.x;
+        downstream.sort_by(|i, j| x_m(j).total_cmp(&x_m(i)));
         let shafts = plant.shafts.iter();
         March {
             plant,
@@ -132,14 +181,25 @@ impl<'a> March<'a> {
             path,
             linear: Linear::new(plant, step_s, path),
             drag: DragLanes::new(plant),
-            surfaces: vec![surface; plant.surfaces.len()],
-            lines: vec![line; plant.delays.len()],
-            thrust_left: shafts.map(|s| left(s.time_constant_s)).collect(),
+            weight: None,
+            surfaces: surfaces.collect(),
+            downstream,
+            lines: lines.collect(),
+            thrust_left: shafts
+                .map(|s| libm::exp(-step_s / s.time_constant_s))
+                .collect(),
             jacobian: SMatrix::zeros(),
             past: [[0.0; MOVING]; 3],
-            has_past: false,
+            known: 0,
             trial: vec![0.0; plant.layout.len()],
         }
+    }
+
+    /// The same with more weight on board.
+    #[must_use]
+    pub fn laden(mut self, weight: &'a dyn AddedWeight) -> Self {
+        self.weight = Some(weight);
+        self
     }
 
     /// Begins at state `x`: finds J there. False when the step is too long for the method.
@@ -162,65 +222,66 @@ impl<'a> March<'a> {
                 self.jacobian[(i, j)] = (up[i] - down[i]) / (2.0 * d);
             }
         }
-        self.has_past = false;
         let poles = self.jacobian.complex_eigenvalues();
         let fastest = poles.iter().map(|p| p.norm()).fold(0.0, f64::max);
         fastest * self.step_s <= STABLE
     }
 
-    /// Forms the rates at `x` anew and writes them to the first places of `rate`.
+    /// Forms the rates at `x` anew, forgets the past, and writes them to the first places of `rate`.
     pub fn now(&mut self, x: &[f64], input: &PlantInput, rate: &mut [f64]) {
-        self.past[NOW] = self.here(x, input);
-        rate[..MOVING].copy_from_slice(&self.past[NOW]);
+        self.past[0] = self.here(x, input);
+        self.known = 0;
+        for s in &mut self.surfaces {
+            s.past[0] = s.here;
+        }
+        self.rates(&input.wind, rate);
+    }
+
+    /// Writes the rates now, in a wind that may be another than that of the step before, to the first places of `rate`.
+    pub fn rates(&self, wind: &Wrench, rate: &mut [f64]) {
+        rate[..MOVING].copy_from_slice(&self.past[0]);
+        let pushed = self.plant.mass_inverse * wind;
+        for (r, p) in rate[StateLayout::NU].iter_mut().zip(pushed.iter()) {
+            *r += p;
+        }
     }
 
     /// One step of `x`, from the rates that the step before or [`March::now`] left; writes the rates at its end to the first
-    /// places of `rate`. `waves` are the channels at the middle and the end; `input` holds all else. Returns the evaluations made.
+    /// places of `rate`. The waves of `input` are those at the end, all else stays over the step.
     pub fn step(
         &mut self,
         x: &mut [f64],
         input: &PlantInput,
-        waves: [&[f64]; 2],
         servos: &ServoPath,
         rate: &mut [f64],
-    ) -> u64 {
-        let h = self.step_s;
-        let inputs = waves.map(|waves| PlantInput { waves, ..*input });
+    ) {
+        let (h, order) = (self.step_s, &ORDERS[self.known]);
+        let wind = self.plant.mass_inverse * input.wind;
         self.weigh(x);
         let free = self.linear.free(&x[self.plant.layout.memory.clone()]);
-        let (nu, now) = (velocities(x), self.past[NOW]);
+        let (nu, mut slope) = (velocities(x), [0.0; 6]);
+        for (i, s) in slope.iter_mut().enumerate() {
+            *s = self.past[0][6 + i] + wind[i];
+        }
         self.trial.copy_from_slice(x);
-        self.known_ahead(MIDDLE, x, input.thrust_n, servos);
-        let mut evaluations = 2;
-        if self.has_past {
-            let [f, m, b] = self.past;
-            self.try_at(x, |i| h / 24.0 * (23.0 * f[i] - 16.0 * m[i] + 5.0 * b[i]));
-        } else {
-            self.try_at(x, |i| 0.5 * h * now[i]);
-            let f = self.middle(x, &free, &nu, &inputs[0]);
-            self.try_at(x, |i| 0.25 * h * (now[i] + f[i]));
-            self.past[MIDDLE] = now;
-            evaluations = 3;
+        self.known_ahead(x, input.thrust_n, servos);
+        let pushed = wind + self.ahead_of_the_parabola(order, input.surface_hold_rad);
+        for i in 0..MOVING {
+            self.trial[i] += h * past_sum(&order.predict, self.past.map(|f| f[i]));
         }
-        let before = self.past[MIDDLE];
-        let f_m = self.middle(x, &free, &nu, &inputs[0]);
-        let nu_m = velocities(&self.trial);
-        self.known_ahead(END, x, input.thrust_n, servos);
-        self.try_at(x, |i| h / 6.0 * (7.0 * f_m[i] - 2.0 * now[i] + before[i]));
-        let nu_e = velocities(&self.trial);
-        let lin = self.linear.end(&free, [&nu, &nu_m, &nu_e]);
-        let f_e = self.evaluate(END, x, &lin, &inputs[1]);
-        let f_end = self.correct(x, [&now, &f_m, &f_e]);
-        // the middle as the three rates have it
-        let mut nu_m = nu;
         for i in 0..6 {
-            nu_m[i] += h / 24.0 * (5.0 * now[6 + i] + 8.0 * f_m[6 + i] - f_e[6 + i]);
+            self.trial[6 + i] += h * pushed[i];
         }
-        self.carry(x, [&nu, &nu_m, &velocities(x)]);
-        self.past = [f_end, f_m, now];
-        self.has_past = true;
-        rate[..MOVING].copy_from_slice(&f_end);
-        evaluations
+        let lin = self
+            .linear
+            .end(&free, [&nu, &slope, &velocities(&self.trial)]);
+        let f_e = self.evaluate(At::End, order, x, &lin, input);
+        let pushed = wind + self.off_the_cubic();
+        let f_end = self.correct(x, order, &f_e, &pushed);
+        self.carry(x, [&nu, &slope, &velocities(x)]);
+        self.past = [f_end, self.past[0], self.past[1]];
+        self.known = (self.known + 1).min(ORDERS.len() - 1);
+        self.rates(&input.wind, rate);
     }
 
     /// Lift of each surface at the instant of the rates, N.
@@ -232,7 +293,7 @@ impl<'a> March<'a> {
 
     /// Weights of lags and delay lines at the speeds of the middle, as the rates at the start have them.
     fn weigh(&mut self, x: &[f64]) {
-        let (h, a) = (self.step_s, &self.past[NOW][StateLayout::NU]);
+        let (h, a) = (self.step_s, &self.past[0][StateLayout::NU]);
         for (m, s) in self.surfaces.iter_mut().zip(&self.plant.surfaces) {
             let gain = 0.5 * h * (a[0] + a[4] * s.r_m.z - a[5] * s.r_m.y);
             let axial = if m.axial_m_s > 0.0 {
@@ -251,54 +312,57 @@ impl<'a> March<'a> {
         }
     }
 
-    /// Moving part of the trial: that of `x` and a change.
-    fn try_at(&mut self, x: &[f64], change: impl Fn(usize) -> f64) {
-        for (i, y) in self.trial[..MOVING].iter_mut().enumerate() {
-            *y = x[i] + change(i);
-        }
-    }
-
-    /// States of the trial that the motion at the instant does not decide: servos, thrust, delay lines.
-    fn known_ahead(&mut self, k: usize, x: &[f64], thrust_n: &[f64], servos: &ServoPath) {
+    /// States of the trial that the motion does not decide: servos and thrust at the end of the step.
+    fn known_ahead(&mut self, x: &[f64], thrust_n: &[f64], servos: &ServoPath) {
         let l = &self.plant.layout;
-        for (i, at) in servos.iter().enumerate() {
-            (self.trial[l.angle(i)], self.trial[l.rate(i)]) = at[k - 1];
+        for (i, [middle, end]) in servos.iter().enumerate() {
+            (self.trial[l.angle(i)], self.trial[l.rate(i)]) = *end;
+            // behind the backlash, which `ahead_of_the_parabola` takes off
+            self.surfaces[i].middle_rad = middle.0;
         }
         let commands = thrust_n.iter().zip(&self.thrust_left);
         for (i, (command, left)) in l.thrust.clone().zip(commands) {
-            self.trial[i] = command + (x[i] - command) * left[k - 1];
-        }
-        for (j, (line, (from, _))) in self.lines.iter().zip(&self.plant.delays).enumerate() {
-            let d = l.delay(j);
-            let (z, out) = (&x[d..d + 4], &mut self.trial[d..d + 4]);
-            let [now, middle, _, before] = self.surfaces[*from].shed;
-            if k == MIDDLE {
-                blocks::delay_half(&line.now, z, before, now, out);
-            } else {
-                let q = blocks::through_past([before, now, middle]);
-                blocks::delay_whole(&line.now, z, q, out);
-            }
+            self.trial[i] = command + (x[i] - command) * left;
         }
     }
 
-    fn middle(&mut self, x: &[f64], free: &Free, nu: &[f64; 6], input: &PlantInput) -> Rates {
-        let lin = {
-            let rate = &self.past[NOW][StateLayout::NU];
-            let here = &self.trial[StateLayout::NU];
-            self.linear.middle(free, [nu, rate, here])
-        };
-        self.evaluate(MIDDLE, x, &lin, input)
+    /// Accelerations from surfaces that do not stand where their past alone would have them, mean over the step.
+    fn ahead_of_the_parabola(&mut self, order: &Order, hold_rad: &[f64]) -> Vector6<f64> {
+        let mut f = Wrench::zeros();
+        for (i, m) in self.surfaces.iter_mut().enumerate() {
+            let (servo, hold) = (&self.plant.actuators[i], hold_rad[i]);
+            m.middle_rad = servo.surface_angle(m.middle_rad, hold);
+            let end_rad = servo.surface_angle(self.trial[self.plant.layout.angle(i)], hold);
+            let angle = m.past.map(|s| s[ANGLE]);
+            let middle = m.middle_rad - past_sum(&order.ahead_middle, angle);
+            let end = end_rad - past_sum(&order.ahead_end, angle);
+            // the middle as the cubic through the end has it
+            let known = past_sum(&[order.middle[1], order.middle[2], order.middle[3]], angle);
+            m.gap_rad = m.middle_rad - known - order.middle[0] * end_rad;
+            f += m.arm * (m.lift_n_rad * (4.0 * middle + end) / 6.0);
+        }
+        self.plant.mass_inverse * f
     }
 
-    /// Simpson's rule; returns the rates at the corrected end.
-    fn correct(&self, x: &mut [f64], f: [&Rates; 3]) -> Rates {
-        let sixth = self.step_s / 6.0;
+    /// Accelerations from surfaces that stand off the cubic at the middle of the step, mean over the step.
+    fn off_the_cubic(&self) -> Vector6<f64> {
+        let force = |m: &SurfaceMarch| m.arm * (m.lift_n_rad * m.gap_rad * (4.0 / 6.0));
+        let all = self.surfaces.iter().map(force);
+        self.plant.mass_inverse * all.fold(Wrench::zeros(), |f, w| f + w)
+    }
+
+    /// The corrector; returns the rates at the corrected end.
+    fn correct(&self, x: &mut [f64], order: &Order, f_e: &Rates, pushed: &Vector6<f64>) -> Rates {
+        let h = self.step_s;
         let mut off = [0.0; MOVING];
         for (i, off) in off.iter_mut().enumerate() {
-            x[i] += sixth * (f[0][i] + 4.0 * f[1][i] + f[2][i]);
+            x[i] += h * sum(&order.correct, f_e[i], self.past.map(|f| f[i]));
+            if i >= 6 {
+                x[i] += h * pushed[i - 6];
+            }
             *off = x[i] - self.trial[i];
         }
-        let mut end = *f[2];
+        let mut end = *f_e;
         for (column, off) in self.jacobian.column_iter().zip(off) {
             for (f, c) in end.iter_mut().zip(column.iter()) {
                 *f += c * off;
@@ -311,19 +375,9 @@ impl<'a> March<'a> {
     fn carry(&mut self, x: &mut [f64], nu: [&[f64]; 3]) {
         let l = &self.plant.layout;
         self.linear.carry(&mut x[l.memory.clone()], nu);
-        let rest = l.memory.end..l.delay.start;
-        x[rest.clone()].copy_from_slice(&self.trial[rest]);
-        x[l.thrust.clone()].copy_from_slice(&self.trial[l.thrust.clone()]);
-        for (j, (line, (from, _))) in self.lines.iter().zip(&self.plant.delays).enumerate() {
-            let d = l.delay(j);
-            let [now, middle, end, _] = self.surfaces[*from].shed;
-            let z: [f64; 4] = std::array::from_fn(|k| x[d + k]);
-            let q = blocks::through_step([now, middle, end]);
-            blocks::delay_whole(&line.now, &z, q, &mut x[d..d + 4]);
-        }
+        x[l.memory.end..].copy_from_slice(&self.trial[l.memory.end..]);
         for s in &mut self.surfaces {
-            s.met[NOW] = s.met[END];
-            s.shed = [s.shed[END], 0.0, 0.0, s.shed[MIDDLE]];
+            s.past = [s.here, s.past[0], s.past[1]];
         }
     }
 
@@ -331,17 +385,18 @@ impl<'a> March<'a> {
     fn here(&mut self, x: &[f64], input: &PlantInput) -> Rates {
         self.trial.copy_from_slice(x);
         let lin = Instant::of(self.plant, x, &Vector6::from(velocities(x)));
-        let rates = self.evaluate(NOW, x, &lin, input);
-        if !self.has_past {
-            for s in &mut self.surfaces {
-                s.shed[BEFORE] = s.shed[NOW];
-            }
-        }
-        rates
+        self.evaluate(At::Now, &ORDERS[0], x, &lin, input)
     }
 
-    /// Rates of the trial at instant `k` of a step that began at `x`. Fills its lags.
-    fn evaluate(&mut self, k: usize, x: &[f64], lin: &Instant, input: &PlantInput) -> Rates {
+    /// Rates of the trial, wind left out, at an instant of a step that began at `x`.
+    fn evaluate(
+        &mut self,
+        at: At,
+        order: &Order,
+        x: &[f64],
+        lin: &Instant,
+        input: &PlantInput,
+    ) -> Rates {
         let plant = self.plant;
         let mut trial = std::mem::take(&mut self.trial);
         let nu = Vector6::from(velocities(&trial));
@@ -362,23 +417,21 @@ impl<'a> March<'a> {
         if plant.quadratic_drag {
             f += self.drag.wrench(self.path, plant, &nu, input.waves);
         }
-        for (i, m) in self.surfaces.iter_mut().enumerate() {
-            let met = plant.meet(i, &trial, &nu, &down, input);
-            m.met[k] = [met.flow.normal_m_s, met.orbital_m_s];
-            if plant.unsteady_lag {
-                m.lags(
-                    k,
-                    &x[plant.layout.lag(i)..][..4],
-                    &mut trial[plant.layout.lag(i)..][..4],
-                );
+        for i in &self.downstream {
+            let m = &mut self.surfaces[*i];
+            f += m.pull(*i, (plant, at, order), x, &mut trial, (&nu, &down, input));
+            if at == At::End {
+                let q = m.shed_over_the_step(order);
+                for (j, line) in self.lines.iter().enumerate().filter(|l| l.1.from == *i) {
+                    let d = plant.layout.delay(j);
+                    blocks::carry_delay(&line.now, &x[d..d + 4], q, &mut trial[d..d + 4]);
+                }
             }
-            m.axial_m_s = met.flow.axial_m_s;
-            let pull = plant.surface_pull(i, &trial, &met);
-            (m.shed[k], m.lift_n) = (pull.shed_m_s, pull.lift_n);
-            f += pull.wrench;
         }
         f += plant.thrust_wrench(&trial);
-        f += input.wind;
+        if let Some(w) = self.weight {
+            f += w.wrench(&down);
+        }
         self.trial = trial;
         let v = earth * Vector3::new(nu[0], nu[1], nu[2]);
         let turn = euler_rates(&earth, &Vector3::new(nu[3], nu[4], nu[5]));
@@ -391,30 +444,58 @@ impl<'a> March<'a> {
     }
 }
 
-type Free = [f64; linear::LANES];
-
 fn velocities(x: &[f64]) -> [f64; 6] {
     std::array::from_fn(|i| x[StateLayout::NU.start + i])
 }
 
 impl SurfaceMarch {
-    /// Lag states at instant `k`, from those at the start.
-    fn lags(&self, k: usize, from: &[f64], to: &mut [f64]) {
-        let part = |at: usize| &self.lag[4 * at..4 * at + 4];
-        if k == NOW {
-            return;
+    /// Wrench at an instant; at the end of a step its lags are carried there first.
+    fn pull(
+        &mut self,
+        i: usize,
+        (plant, at, order): (&Plant, At, &Order),
+        x: &[f64],
+        trial: &mut [f64],
+        (nu, down, input): (&Vector6<f64>, &Vector3<f64>, &PlantInput),
+    ) -> Wrench {
+        let met = plant.meet(i, trial, nu, down, input);
+        self.axial_m_s = met.flow.axial_m_s;
+        self.here = [met.flow.normal_m_s, met.orbital_m_s, 0.0, met.angle_rad];
+        if at == At::End && plant.unsteady_lag {
+            let k = plant.layout.lag(i);
+            self.lags(order, &x[k..k + 4], &mut trial[k..k + 4]);
         }
-        let [now, middle, end] = self.met;
+        let pull = plant.surface_pull(i, trial, &met);
+        self.here[SHED] = pull.shed_m_s;
+        self.lift_n = pull.lift_n;
+        self.lift_n_rad = pull.lift_n_rad;
+        self.shed_m_s_rad = pull.shed_m_s_rad;
+        pull.wrench
+    }
+
+    /// Parabola over the step of signal `k`, with what the servo does between beside the cubic, per rad of it.
+    fn over_the_step(&self, order: &Order, k: usize, per_rad: f64) -> [f64; 3] {
+        let middle = sum(&order.middle, self.here[k], self.past.map(|s| s[k]));
+        blocks::through_step([
+            self.past[0][k],
+            middle + per_rad * self.gap_rad,
+            self.here[k],
+        ])
+    }
+
+    fn shed_over_the_step(&self, order: &Order) -> [f64; 3] {
+        self.over_the_step(order, SHED, self.shed_m_s_rad)
+    }
+
+    /// Lag states at the end of the step, from those at the start.
+    fn lags(&self, order: &Order, from: &[f64], to: &mut [f64]) {
+        let normal = self.over_the_step(order, NORMAL, self.axial_m_s * self.kappa);
+        let orbital = self.over_the_step(order, ORBITAL, 0.0);
+        let part = |at: usize| &self.lag[4 * at..4 * at + 4];
         for (i, to) in to.iter_mut().enumerate() {
-            let source = i / 2; // two of the motion, two of the gust
-            let s = [now[source], middle[source], end[source]];
-            *to = if k == MIDDLE {
-                part(0)[i] * from[i] + part(1)[i] * s[0] + part(2)[i] * (s[1] - s[0])
-            } else {
-                let q = blocks::through_step(s);
-                let sum = part(3)[i] * from[i] + part(4)[i] * q[0];
-                sum + part(5)[i] * q[1] + part(6)[i] * q[2]
-            };
+            let q = if i < 2 { normal } else { orbital }; // two of the motion, two of the gust
+            let sum = part(0)[i] * from[i] + part(1)[i] * q[0];
+            *to = sum + part(2)[i] * q[1] + part(3)[i] * q[2];
         }
     }
 }

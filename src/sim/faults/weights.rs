@@ -32,6 +32,7 @@ use num_complex::Complex64;
 
 use crate::dynamics::actuator::Actuator;
 use crate::dynamics::damage::Damage;
+use crate::dynamics::plant::march::{AddedWeight, March};
 use crate::dynamics::plant::{PlantInput, WaveChannel};
 use crate::dynamics::state::StateLayout;
 use crate::frames::{Wrench, body_to_earth, wrench_at};
@@ -115,6 +116,13 @@ pub(super) struct Laden {
     pub(super) loads: Vec<Load>,
 }
 
+impl AddedWeight for Vec<Load> {
+    fn wrench(&self, down: &Vector3<f64>) -> Wrench {
+        self.iter()
+            .fold(Wrench::zeros(), |f, load| f + load.wrench(down))
+    }
+}
+
 impl Craft for Laden {
     fn speed_m_s(&self) -> f64 {
         self.base.speed_m_s()
@@ -155,6 +163,10 @@ impl Craft for Laden {
             .iter()
             .fold(input.wind, |f, load| f + load.wrench(&down));
         self.base.derivative(x, &PlantInput { wind, ..*input }, dx);
+    }
+
+    fn march(&self, step_s: f64) -> Option<March<'_>> {
+        Some(self.base.march(step_s)?.laden(&self.loads))
     }
 
     fn command_rows(&self, x: &[f64], input: &PlantInput, dx: &mut [f64]) {

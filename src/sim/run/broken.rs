@@ -6,6 +6,7 @@
 use super::{Loop, Source};
 use crate::dynamics::actuator::{Actuator, share_rates};
 use crate::math::ode::Reference;
+use crate::sim::case::Integrator;
 use crate::sim::faults::{Active, Bend, Holder};
 use crate::sim::orders::Happening;
 use crate::sim::outcome::Outcome;
@@ -25,11 +26,10 @@ impl<'a> Loop<'a> {
             any = true;
             self.craft = craft;
             // the march knows the plant it was made for; on another one it begins anew
-            self.march = self
-                .march
-                .take()
-                .and_then(|_| craft.march(self.case.parts.timing.step_s));
-            self.march_begins = true;
+            if self.case.parts.integrator == Integrator::PredictorCorrector {
+                self.march = craft.march(self.case.parts.timing.step_s);
+                self.march_begins = true;
+            }
         }
         if any {
             faults.cut_thrust(false, &mut self.inputs.thrust_n);

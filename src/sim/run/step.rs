@@ -64,13 +64,14 @@ impl Loop<'_> {
         let (craft, inputs, path) = (self.craft, &self.inputs, &self.servo_path);
         let h = self.case.parts.timing.step_s;
         let ahead = track.predict([self.x[0], self.x[1]], [self.rate[0], self.rate[1]], h);
-        bank.advance(ahead[0], ahead[1]);
         if let Some(march) = &mut self.march {
-            let input = inputs.with(bank.at_start());
-            let waves = [bank.at_middle(), bank.at_end()];
-            self.evaluations += march.step(&mut self.x, &input, waves, path, &mut self.rate);
+            bank.advance_to_end(ahead[1]);
+            let input = inputs.with(bank.at_end());
+            march.step(&mut self.x, &input, path, &mut self.rate);
+            self.evaluations += 1;
             return;
         }
+        bank.advance(ahead[0], ahead[1]);
         let servos = |x: &mut [f64], k: usize| {
             for (i, at) in path.iter().enumerate() {
                 (x[craft.layout().angle(i)], x[craft.layout().rate(i)]) = at[k];

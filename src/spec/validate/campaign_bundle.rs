@@ -14,7 +14,7 @@ use crate::spec::load::{
     problems_of,
 };
 use crate::spec::scatter::ScatterSpec;
-use crate::spec::scenario::{Integrator, ScenarioSpec};
+use crate::spec::scenario::ScenarioSpec;
 use crate::spec::sea::SeaSpec;
 use crate::spec::source::locate;
 
@@ -214,7 +214,7 @@ pub fn scenario(spec: &CampaignSpec) -> ScenarioSpec {
         run_in_s: spec.run_in_s,
         step_s: spec.step_s,
         record_s: spec.record_s,
-        integrator: Integrator::FixedStep,
+        integrator: Some(spec.integrator),
         course: spec.course.clone(),
         orders: Vec::new(),
         fault: None,

@@ -98,46 +98,31 @@ pub(super) fn moments(l: Complex64, span_s: f64) -> [Complex64; 3] {
     ]
 }
 
-/// Numbers of the four lift lags of a surface: for each, decay and two weights of half a step, decay and three weights
-/// of a whole one.
-pub(super) const LAG: usize = 4 * 7;
+/// Numbers of the four lift lags of a surface: for each, decay and three weights of a step.
+pub(super) const LAG: usize = 4 * 4;
 
-/// Their weights at `rate_1_s` (speed over semichord), seven times four states.
+/// Their weights at `rate_1_s` (speed over semichord), four times four states.
 pub(super) fn lag_weights(rate_1_s: f64, step_s: f64) -> [f64; LAG] {
     let mut out = [0.0; LAG];
     for (k, [share, decay]) in WAGNER.iter().chain(&KUSSNER).enumerate() {
         let l = -rate_1_s * decay;
         let gain = -l * share;
-        for (at, span_s) in [(0, 0.5 * step_s), (3, step_s)] {
-            let i = moments(Complex64::from(l), span_s).map(|v| v.re);
-            out[4 * at + k] = libm::exp(l * span_s);
-            out[4 * (at + 1) + k] = gain * i[0];
-            out[4 * (at + 2) + k] = gain * i[1] / span_s;
-            if at == 3 {
-                out[4 * 6 + k] = gain * 0.5 * i[2] / (span_s * span_s);
-            }
-        }
+        let i = moments(Complex64::from(l), step_s).map(|v| v.re);
+        out[k] = libm::exp(l * step_s);
+        out[4 + k] = gain * i[0];
+        out[8 + k] = gain * i[1] / step_s;
+        out[12 + k] = gain * 0.5 * i[2] / (step_s * step_s);
     }
     out
 }
 
-/// Numbers of a delay line: transition and two weights of half a step, transition and three weights of a whole one.
-pub(super) const DELAY: usize = 16 + 2 * 4 + 16 + 3 * 4;
+/// Numbers of a delay line: transition and three weights of a step.
+pub(super) const DELAY: usize = 16 + 3 * 4;
 
 /// Its weights at `rate_1_s` (speed over distance); matrices column by column.
 pub(super) fn delay_weights(rate_1_s: f64, step_s: f64) -> [f64; DELAY] {
-    let mut out = [0.0; DELAY];
-    let mut next = 0;
-    for (span_s, columns) in [(0.5 * step_s, 6), (step_s, 7)] {
-        let e = delay_exponential(rate_1_s * span_s);
-        for j in 0..columns {
-            for i in 0..4 {
-                out[next] = e[(i, j)];
-                next += 1;
-            }
-        }
-    }
-    out
+    let e = delay_exponential(rate_1_s * step_s);
+    std::array::from_fn(|k| e[(k % 4, k / 4)])
 }
 
 /// Exponential of the line with its input's parabola as three more states.
@@ -164,33 +149,9 @@ fn delay_exponential(rate_span: f64) -> SMatrix<f64, 7, 7> {
     e
 }
 
-/// A delay line `z` carried on over half a step, its input going on from `before` (half a step ago) and `now`.
-pub(super) fn delay_half(w: &[f64; DELAY], z: &[f64], before: f64, now: f64, out: &mut [f64]) {
-    let q = [now, now - before];
-    apply(&w[..16], &w[16..24], z, &q, out);
-}
-
-/// The same over a whole step, its input a parabola of values at the instants `at` (in steps).
-pub(super) fn delay_whole(w: &[f64; DELAY], z: &[f64], q: [f64; 3], out: &mut [f64]) {
-    apply(&w[24..40], &w[40..], z, &q, out);
-}
-
-/// Parabola `q0 + q1 r + q2 r^2/2` through values at r = -1/2, 0, 1/2.
-pub(super) fn through_past([before, now, middle]: [f64; 3]) -> [f64; 3] {
-    [now, middle - before, 4.0 * (middle - 2.0 * now + before)]
-}
-
-/// The same through values at r = 0, 1/2, 1.
-pub(super) fn through_step([now, middle, end]: [f64; 3]) -> [f64; 3] {
-    [
-        now,
-        4.0 * middle - 3.0 * now - end,
-        4.0 * (now - 2.0 * middle + end),
-    ]
-}
-
-fn apply(e: &[f64], b: &[f64], z: &[f64], q: &[f64], out: &mut [f64]) {
-    let columns = e.chunks_exact(4).zip(z).chain(b.chunks_exact(4).zip(q));
+/// A delay line `z` carried on over a step, its input a parabola `q`.
+pub(super) fn carry_delay(w: &[f64; DELAY], z: &[f64], q: [f64; 3], out: &mut [f64]) {
+    let columns = w.chunks_exact(4).zip(z.iter().chain(&q));
     let mut sum = [0.0; 4];
     for (column, x) in columns {
         for (s, c) in sum.iter_mut().zip(column) {
@@ -198,6 +159,15 @@ fn apply(e: &[f64], b: &[f64], z: &[f64], q: &[f64], out: &mut [f64]) {
         }
     }
     out[..4].copy_from_slice(&sum);
+}
+
+/// Parabola `q0 + q1 r + q2 r^2/2` through values at r = 0, 1/2, 1.
+pub(super) fn through_step([now, middle, end]: [f64; 3]) -> [f64; 3] {
+    [
+        now,
+        4.0 * middle - 3.0 * now - end,
+        4.0 * (now - 2.0 * middle + end),
+    ]
 }
 
 #[cfg(test)]
@@ -253,8 +223,7 @@ mod tests {
         for (w, tol) in [(lag_weights(u / b, h), 1e-12), (near, 1e-5)] {
             let q = through_step([s(0.0), s(0.5 * h), s(h)]);
             for k in 0..4 {
-                let got =
-                    w[12 + k] * x0[k] + w[16 + k] * q[0] + w[20 + k] * q[1] + w[24 + k] * q[2];
+                let got = w[k] * x0[k] + w[4 + k] * q[0] + w[8 + k] * q[1] + w[12 + k] * q[2];
                 assert!((got - x[k]).abs() < tol, "{k}: {got} {}", x[k]);
             }
         }
@@ -275,7 +244,7 @@ mod tests {
         }
         let mut got = [0.0; 4];
         let w = delay_weights(rate, h);
-        delay_whole(&w, &z0, through_step([s(0.0), s(0.5 * h), s(h)]), &mut got);
+        carry_delay(&w, &z0, through_step([s(0.0), s(0.5 * h), s(h)]), &mut got);
         for k in 0..4 {
             assert!(
                 (got[k] - z[k]).abs() < 1e-9 * (1.0 + z[k].abs()),

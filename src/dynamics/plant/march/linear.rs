@@ -3,12 +3,11 @@
 //! # Equation
 //! ```text
 //! x' = F x + g nu,   [mu; pi] = [c; d] x,   F of 2 by 2 blocks [-s -w; w -s], so z = x_a + i x_b, z' = (-s + i w) z + ...
-//! nu(t) a parabola:  through nu and nu' at the start and nu at the middle (for the middle),
-//!                    through nu at start, middle and end (for the end)
-//! [mu; pi](t_k) = [c; d] e^(F t_k) x(0) + K_k (the three vectors)
+//! nu(t) a parabola through nu and nu' at the start and nu at the end
+//! [mu; pi](h) = [c; d] e^(F h) x(0) + K (the three vectors)
 //! ```
 //! Twenty-four numbers describe an instant: mu, the whole momentum, the momentum of the fast motions alone, and the
-//! linear drag. The memory's states themselves are carried on once a step.
+//! linear drag. The end is described with a predicted velocity there; the states are carried on with the corrected one.
 //!
 //! # Symbols
 //! As in [`crate::hydro::memory`].
@@ -20,7 +19,7 @@
 //! M. Hochbruck, A. Ostermann (2010), Acta Numerica 19, 209, section 2.
 //!
 //! # Checked by
-//! `instants_meet_the_plant`, `two_evaluations_meet_fine_steps` (tests of the march).
+//! `instants_meet_the_plant`, `one_evaluation_meets_fine_steps` (tests of the march).
 
 use nalgebra::{Matrix6, Vector6};
 use num_complex::Complex64;
@@ -31,7 +30,9 @@ use crate::hydro::memory::MemoryModel;
 use crate::math::lanes::{self, Path};
 
 /// Numbers of an instant.
-pub(super) const LANES: usize = 24;
+const LANES: usize = 24;
+/// Those that the memory's states decide: mu and pi.
+const MEMORY: usize = 12;
 /// Velocities that matter: three vectors.
 const INPUTS: usize = 18;
 
@@ -39,15 +40,18 @@ const INPUTS: usize = 18;
 #[derive(Clone, Debug)]
 pub(super) struct Linear {
     path: Path,
-    /// Free outputs: per state, [mu; pi] at the middle and at the end.
+    /// Per state, what it alone leaves of [mu; pi] at the end.
     free: Vec<f64>,
-    middle: Vec<f64>,
+    /// Per entry of the three vectors, the numbers of the end.
     end: Vec<f64>,
     /// Transition of each pair over the step.
     turn: Vec<[f64; 2]>,
-    /// Per driving velocity: first state, and for start, middle and end the weights of the states driven.
+    /// Per driving velocity: first state, and for the three vectors the weights of the states driven.
     drive: Vec<Drive>,
 }
+
+/// [mu; pi] at the end as far as the states at the start decide them.
+pub(super) type Free = [f64; MEMORY];
 
 #[derive(Clone, Debug)]
 struct Drive {
@@ -94,73 +98,48 @@ impl Instant {
     }
 }
 
-/// Parabola in time as coefficients of 1, t, t^2.
+/// Parabola in time as coefficients of 1, t, t^2, for value and slope at the start and the value at the end.
 type Basis = [[f64; 3]; 3];
 
-fn middle_basis(span: f64) -> Basis {
-    let s2 = 1.0 / (span * span);
-    [[1.0, 0.0, -s2], [0.0, 1.0, -1.0 / span], [0.0, 0.0, s2]]
-}
-
-fn end_basis(h: f64) -> Basis {
-    let (a, b) = (1.0 / h, 1.0 / (h * h));
-    [
-        [1.0, -3.0 * a, 2.0 * b],
-        [0.0, 4.0 * a, -4.0 * b],
-        [0.0, -a, 2.0 * b],
-    ]
+fn basis(h: f64) -> Basis {
+    let b = 1.0 / (h * h);
+    [[1.0, 0.0, -b], [0.0, 1.0, -1.0 / h], [0.0, 0.0, b]]
 }
 
 impl Linear {
     pub(super) fn new(plant: &Plant, step_s: f64, path: Path) -> Self {
         let m = &plant.memory;
         let n = m.state_count();
-        let half = 0.5 * step_s;
-        let mut free = vec![0.0; n * LANES];
-        for s in 0..n {
-            for (at, span) in [(0, half), (12, step_s)] {
-                let z = (pole(m, s / 2) * span).exp() * unit(s);
-                let row = &mut free[s * LANES + at..s * LANES + at + 12];
-                outputs(m, s / 2, z, row);
-            }
+        let mut free = vec![0.0; n * MEMORY];
+        for (s, row) in free.chunks_exact_mut(MEMORY).enumerate() {
+            let z = (pole(m, s / 2) * step_s).exp() * unit(s);
+            outputs(m, s / 2, z, row);
         }
-        let middle = map(plant, &middle_basis(half), half);
-        let end = map(plant, &end_basis(step_s), step_s);
         let turn = (0..n / 2).map(|p| (pole(m, p) * step_s).exp());
         Linear {
             path,
             free,
-            middle,
-            end,
+            end: map(plant, &basis(step_s), step_s),
             turn: turn.map(|z| [z.re, z.im]).collect(),
-            drive: drives(m, &end_basis(step_s), step_s),
+            drive: drives(m, &basis(step_s), step_s),
         }
     }
 
-    /// Memory outputs at the middle and the end as far as the states at the start decide them.
-    pub(super) fn free(&self, states: &[f64]) -> [f64; LANES] {
-        let mut out = [0.0; LANES];
+    /// Memory outputs at the end as far as the states at the start decide them.
+    pub(super) fn free(&self, states: &[f64]) -> Free {
+        let mut out = [0.0; MEMORY];
         lanes::combine(self.path, &self.free, states, &mut out);
         out
     }
 
-    /// The middle, from velocity and its rate at the start and velocity there.
-    pub(super) fn middle(&self, free: &[f64; LANES], nu: [&[f64]; 3]) -> Instant {
-        self.instant(&self.middle, &free[..12], nu)
-    }
-
-    /// The end, from velocities at start, middle and end.
-    pub(super) fn end(&self, free: &[f64; LANES], nu: [&[f64]; 3]) -> Instant {
-        self.instant(&self.end, &free[12..], nu)
-    }
-
-    fn instant(&self, table: &[f64], free: &[f64], nu: [&[f64]; 3]) -> Instant {
+    /// The end, from velocity and its rate at the start and velocity there.
+    pub(super) fn end(&self, free: &Free, nu: [&[f64; 6]; 3]) -> Instant {
         let mut x = [0.0; INPUTS];
         for (x, nu) in x.chunks_exact_mut(6).zip(nu) {
             x.copy_from_slice(nu);
         }
         let mut own = [0.0; LANES];
-        lanes::combine(self.path, table, &x, &mut own);
+        lanes::combine(self.path, &self.end, &x, &mut own);
         Instant::new(&own, free)
     }
 
@@ -208,7 +187,7 @@ fn driven(m: &MemoryModel, pair: usize, j: usize, basis: &Basis, span: f64) -> [
     basis.map(|b| gain * (b[0] * i[0] + b[1] * i[1] + b[2] * i[2]))
 }
 
-/// Table of an instant: memory driven within the span, and what follows from the velocity there (the last of the three).
+/// Table of the end: memory driven within the span, and what follows from the velocity there (the last of the three).
 fn map(plant: &Plant, basis: &Basis, span: f64) -> Vec<f64> {
     let m = &plant.memory;
     let mut table = vec![0.0; INPUTS * LANES];
