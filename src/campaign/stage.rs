@@ -170,7 +170,20 @@ impl Stage {
     /// # Errors
     /// As [`realise`].
     pub fn sea(&self, speed: &SpeedStage, heading_deg: f64, seed: u64) -> Result<Realisation> {
-        let mut rng = generator(seed, 0, Purpose::Waves, 0);
+        self.sea_keyed(speed, heading_deg, (seed, 0))
+    }
+
+    /// The same under a key of seed and case.
+    ///
+    /// # Errors
+    /// As [`realise`].
+    pub fn sea_keyed(
+        &self,
+        speed: &SpeedStage,
+        heading_deg: f64,
+        key: (u64, u64),
+    ) -> Result<Realisation> {
+        let mut rng = generator(key.0, key.1, Purpose::Waves, 0);
         realise(
             &self.sea,
             &self.sea_folder,

@@ -189,6 +189,12 @@ impl Repetition {
         found
     }
 
+    /// The largest response met.
+    pub fn furthest_response(&self) -> f64 {
+        let last = self.levels.iter().filter_map(|l| l.responses.last());
+        last.copied().fold(f64::NEG_INFINITY, f64::max)
+    }
+
     /// Probability that the deepest level's own threshold is reached.
     fn surely_reached(&self) -> f64 {
         let all = self.levels.len().saturating_sub(1);
