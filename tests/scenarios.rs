@@ -145,7 +145,10 @@ fn every_scenario_runs_with_each_law() {
         if path.parent() != Some(&root().join("scenarios")) {
             continue;
         }
-        if matches!(load_any(&path), Ok(Any::Tuning(_) | Any::Campaign(_) | Any::Rare(_))) {
+        if matches!(
+            load_any(&path),
+            Ok(Any::Tuning(_) | Any::Campaign(_) | Any::Rare(_))
+        ) {
             continue; // searched, not run; campaigns have their own tests
         }
         count += 1;

@@ -131,7 +131,13 @@ fn extremes(place: &Place) -> Vec<String> {
     }
     let one = |name: &&String| {
         let unit = unit_of(name);
-        let heads = ["mean of records", "by Rayleigh", "by Weibull", "of 10 records", "of 100 records"];
+        let heads = [
+            "mean of records",
+            "by Rayleigh",
+            "by Weibull",
+            "of 10 records",
+            "of 100 records",
+        ];
         let heads = heads.map(|h| format!("{h}\n{unit}"));
         let first = format!("{}: largest", words_of(name));
         let heads = std::iter::once(first).chain(heads);

@@ -44,7 +44,13 @@ pub(super) fn all(told: &Told) -> String {
     }
     out += "\n\nLevels, mean over repetitions:\n";
     out += &table::table(
-        ["event", "level", "runs reach", "share that goes on", "steps taken"],
+        [
+            "event",
+            "level",
+            "runs reach",
+            "share that goes on",
+            "steps taken",
+        ],
         told.events.iter().flat_map(levels),
     );
     for e in &told.events {
@@ -79,7 +85,8 @@ fn probabilities(e: &EventTold) -> Vec<String> {
         range(&e.probability),
         tiny(e.rate_per_h.value),
         e.runs.to_string(),
-        e.equal_plain_runs.map_or_else(|| "-".to_owned(), |n| table::significant(n, 2)),
+        e.equal_plain_runs
+            .map_or_else(|| "-".to_owned(), |n| table::significant(n, 2)),
         ratio,
     ]
 }
@@ -109,7 +116,11 @@ fn levels(e: &EventTold) -> Vec<Vec<String>> {
             format!("{:.0} %", 100.0 * l.accepted_frac)
         };
         vec![
-            if k == 0 { e.event.clone() } else { String::new() },
+            if k == 0 {
+                e.event.clone()
+            } else {
+                String::new()
+            },
             (k + 1).to_string(),
             reach,
             format!("{:.1} %", 100.0 * l.share_frac),

@@ -23,7 +23,9 @@ use serde::Serialize;
 
 use super::effort::{SurfaceEffort, SurfaceSeries, surface_effort};
 use super::interruptions::Tilt;
-use super::motion::{AmplitudeStats, EventStats, MotionStats, contacts, motion_stats, motion_stats_and_power};
+use super::motion::{
+    AmplitudeStats, EventStats, MotionStats, contacts, motion_stats, motion_stats_and_power,
+};
 use super::weighting::{CUT_FRAC, PAD_S, Weighting};
 use super::{interruptions, sickness};
 use crate::math::spectral::{self, Padded};

@@ -42,19 +42,27 @@ pub fn figure(told: &Told) -> Figure {
 }
 
 fn panel(e: &EventTold) -> Panel {
-    let x = Axis::new(e.quantity.clone(), e.unit);
+    let mut x = Axis::new(e.quantity.clone(), e.unit);
+    if let Some(first) = e.curve.first() {
+        // room behind the event, so that its line is seen
+        let last = e.curve.last().map_or(first[0], |c| c[0]);
+        x = x.range(first[0], last.max(e.threshold) + 0.05 * (last - first[0]));
+    }
     let drawn = |c: &[f64; 4]| c[1] > 0.0 && c[2] > 0.0;
     let curve: Vec<[f64; 4]> = e.curve.iter().copied().filter(drawn).collect();
     let plain = e.plain.as_ref().map_or(&[][..], |p| &p.curve);
     let least = curve.iter().chain(plain).map(|c| c[2]);
     let least = least.filter(|p| *p > 0.0).fold(0.1, f64::min);
     let floor = 10f64.powf(least.log10().floor());
-    let y = Axis::new("probability that a record reaches it", "").range(floor, 1.0).log();
-    let title = format!(
-        "{}: {:.2e} ({:.1e} to {:.1e})",
-        e.event, e.probability.value, e.probability.low, e.probability.high
-    );
-    let mut panel = Panel::new(title, x, y);
+    let y = Axis::new("probability that a record reaches it", "")
+        .range(floor, 1.0)
+        .log();
+    let found = if e.probability.value > 0.0 {
+        table_number(e.probability.value)
+    } else {
+        "not met".to_owned()
+    };
+    let mut panel = Panel::new(format!("{}: {found}", e.event), x, y);
     for l in e.levels.iter().filter_map(|l| l.above) {
         panel.add(Rule::upright(l, "").look(Look::plain(Colour::GREY)));
     }
@@ -80,6 +88,15 @@ fn panel(e: &EventTold) -> Panel {
     panel
 }
 
+/// A small number in two digits, `3.1e-4` below a thousandth.
+fn table_number(p: f64) -> String {
+    if p < 1e-3 {
+        format!("{p:.1e}")
+    } else {
+        format!("{p:.4}")
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -90,9 +107,18 @@ mod tests {
     fn told() -> Told {
         let tail = |x: f64| (-0.5 * x * x).exp();
         let curve = |wide: f64, end: f64| {
-            let at = (0..40).map(|k| 1.2 + 0.1 * f64::from(k)).filter(|x| *x < end);
-            at.map(|x| [x, tail(x), tail(x) / (1.0 + wide * x), tail(x) * (1.0 + wide * x)])
-                .collect::<Vec<_>>()
+            let at = (0..40)
+                .map(|k| 1.2 + 0.1 * f64::from(k))
+                .filter(|x| *x < end);
+            at.map(|x| {
+                [
+                    x,
+                    tail(x),
+                    tail(x) / (1.0 + wide * x),
+                    tail(x) * (1.0 + wide * x),
+                ]
+            })
+            .collect::<Vec<_>>()
         };
         let interval = Interval {
             value: tail(4.5),
@@ -127,8 +153,16 @@ mod tests {
                 cost_ratio: Some(interval),
                 left_range_frac: 0.0,
                 levels: vec![
-                    LevelTold { above: None, share_frac: 0.1, accepted_frac: 1.0 },
-                    LevelTold { above: Some(2.15), share_frac: 0.1, accepted_frac: 0.4 },
+                    LevelTold {
+                        above: None,
+                        share_frac: 0.1,
+                        accepted_frac: 1.0,
+                    },
+                    LevelTold {
+                        above: Some(2.15),
+                        share_frac: 0.1,
+                        accepted_frac: 0.4,
+                    },
                 ],
                 curve: curve(0.08, 4.8),
                 plain: Some(PlainTold {

@@ -138,7 +138,11 @@ pub fn numbers(model: &CraftModel, ride: &RideReport) -> Vec<f64> {
 /// Largest by Rayleigh and by Weibull, and the shape of the latter.
 fn theory(a: &AmplitudeStats) -> [f64; 3] {
     let or_none = |x: Option<f64>| x.unwrap_or(f64::NAN);
-    [a.rayleigh_max, or_none(a.weibull_max), or_none(a.weibull_shape)]
+    [
+        a.rayleigh_max,
+        or_none(a.weibull_max),
+        or_none(a.weibull_shape),
+    ]
 }
 
 /// Columns of the largest by Rayleigh and by Weibull that belong to a column of the largest found.

@@ -140,7 +140,9 @@ mod tests {
             scale: 1.5,
         };
         let mut rng = Stream::new(3, 0, Purpose::Other);
-        let x: Vec<f64> = (0..400).map(|_| law.quantile(rng.uniform().max(1e-16))).collect();
+        let x: Vec<f64> = (0..400)
+            .map(|_| law.quantile(rng.uniform().max(1e-16)))
+            .collect();
         let forecast = |c: &str| (c == "roll.rayleigh_max_deg").then(|| vec![9.0, 11.0]);
         let mut b = Bootstraps::default();
         let e = b.extreme("roll.max_deg", &x, &forecast, 0.999).unwrap();
@@ -148,9 +150,15 @@ mod tests {
         let m = e.block_maxima.unwrap();
         assert!(m.exceeded_by_hundredth.holds(16.900224), "{m:?}");
         let ten = &m.exposures[1];
-        assert!(ten.records == 10 && ten.most_probable.holds(10.0 + 1.5 * 10f64.ln()), "{m:?}");
+        assert!(
+            ten.records == 10 && ten.most_probable.holds(10.0 + 1.5 * 10f64.ln()),
+            "{m:?}"
+        );
         assert!(b.extreme("roll.rms_deg", &x, &forecast, 0.95).is_none());
-        assert!(b.extreme("roll.rayleigh_max_deg", &x, &forecast, 0.95).is_none());
+        assert!(
+            b.extreme("roll.rayleigh_max_deg", &x, &forecast, 0.95)
+                .is_none()
+        );
         let report = ["roll.max_deg", "bow.vertical_max_m_s2"].map(String::from);
         let all = ["roll.rayleigh_max_deg", "bow.vertical_weibull_max_m_s2"].map(String::from);
         assert_eq!(columns_beside(&report, &all), all);

@@ -120,7 +120,10 @@ impl Event {
         let found = self.of_record(&run.record);
         found.filter(|r| r.is_finite()).ok_or_else(|| {
             let told = format!("a run has no {}", self.quantity());
-            Error::with_hint(told, "the record is too short, or the craft has no such part")
+            Error::with_hint(
+                told,
+                "the record is too short, or the craft has no such part",
+            )
         })
     }
 
@@ -135,9 +138,7 @@ impl Event {
             RareEventSpec::Pitch { .. } => {
                 most("pitch", &|v| to_deg((v - self.trim_pitch_rad).abs()))
             }
-            RareEventSpec::Heave { .. } => {
-                most("heave_up", &|v| (v - self.trim_heave_up_m).abs())
-            }
+            RareEventSpec::Heave { .. } => most("heave_up", &|v| (v - self.trim_heave_up_m).abs()),
             RareEventSpec::VerticalAcceleration { point, .. } => {
                 most(&format!("{point}.acc_up"), &|v| v.abs())
             }
@@ -156,7 +157,7 @@ impl Event {
 }
 
 #[cfg(test)]
-mod tests {
+pub(super) mod tests {
     use super::*;
 
     fn run(outcome: Outcome) -> Run {
@@ -181,7 +182,7 @@ mod tests {
         }
     }
 
-    fn event(spec: RareEventSpec) -> Event {
+    pub(in super::super) fn event(spec: RareEventSpec) -> Event {
         Event {
             spec,
             trim_heave_up_m: 0.1,
@@ -195,12 +196,24 @@ mod tests {
         let point = "bow".to_owned();
         let quarter = std::f64::consts::FRAC_PI_4;
         for (spec, want) in [
-            (RareEventSpec::CrossStructureContact { deeper_than_m: 0.0 }, 0.1),
+            (
+                RareEventSpec::CrossStructureContact { deeper_than_m: 0.0 },
+                0.1,
+            ),
             (RareEventSpec::Roll { beyond_deg: 1.0 }, to_deg(0.2)),
             (RareEventSpec::Pitch { beyond_deg: 1.0 }, to_deg(0.08)),
             (RareEventSpec::Heave { beyond_m: 1.0 }, 0.9),
-            (RareEventSpec::VerticalAcceleration { point, beyond_m_s2: 1.0 }, 2.0),
-            (RareEventSpec::LossOfControl {}, f64::max(0.4, 0.2 / quarter)),
+            (
+                RareEventSpec::VerticalAcceleration {
+                    point,
+                    beyond_m_s2: 1.0,
+                },
+                2.0,
+            ),
+            (
+                RareEventSpec::LossOfControl {},
+                f64::max(0.4, 0.2 / quarter),
+            ),
         ] {
             let e = event(spec);
             let got = e.response(&run(Outcome::Completed)).unwrap();

@@ -180,7 +180,8 @@ impl Journal {
     fn append(&self, line: &[u8]) -> Result<()> {
         let lost = || Error::new("a thread failed while it wrote the journal");
         let mut out = self.out.lock().map_err(|_| lost())?;
-        let stop = "no space or no right to write? what is finished is kept: the same command goes on";
+        let stop =
+            "no space or no right to write? what is finished is kept: the same command goes on";
         if out.failed {
             let p = Problem::at("", "is not written on after a write that failed");
             return Err(Error::from(p.hint(stop)).in_file(&self.path));
@@ -239,7 +240,9 @@ mod tests {
         std::fs::write(&path, text).unwrap();
         let second = Journal::open(dir.path(), &head).unwrap();
         assert_eq!(second.read_back(), 1);
-        let again = second.responses(at, || Err(Error::new("not asked"))).unwrap();
+        let again = second
+            .responses(at, || Err(Error::new("not asked")))
+            .unwrap();
         assert_eq!(again, values);
         let spot = Spot {
             repetition: 0,
@@ -247,7 +250,11 @@ mod tests {
             chain: 3,
             step: 0,
         };
-        assert!(second.responses(Place::searched(0, spot), || Err(Error::new("asked"))).is_err());
+        assert!(
+            second
+                .responses(Place::searched(0, spot), || Err(Error::new("asked")))
+                .is_err()
+        );
         drop(second);
         let other = Head::new(vec![input("c")], Target::here("b", "p"));
         let told = Journal::open(dir.path(), &other).err().unwrap().to_string();

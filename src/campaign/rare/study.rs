@@ -5,9 +5,13 @@
 //! searched   sea(grid of the repetition, normals of the run), all else random from the key of the run
 //! plain      grid, normals and key from streams of the run's own number
 //! ```
-//! Frequencies and directions of the waves are drawn once a repetition, amplitudes and phases are the normals,
-//! two a wave; gusts, noise and bias of sensors and starts of faults go with the key. So the mean over
+//! Frequencies and directions of waves and gusts are drawn once a repetition, amplitudes and phases are the
+//! normals, two each; noise and bias of sensors and starts of faults go with the key. So the mean over
 //! repetitions is over all that is random in a plain run.
+//!
+//! # Valid when
+//! What goes with the key does not decide the event by itself: a step either keeps it or draws it anew, so an event
+//! that hangs on, say, one bias of a sensor, is found slowly. The scatter of the repetitions then shows it.
 //!
 //! # Checked by
 //! tests/rare.rs
@@ -128,14 +132,15 @@ impl Study {
     /// One run in a sea, all else random from `key`.
     fn simulate(&self, sea: &Realisation, key: u64) -> Result<Run> {
         let events = self.stage.fault.as_ref().map_or(&[][..], |f| &f.events);
-        let case = self.stage.case_in(self.speed(), sea, (self.spec.seed, key), events)?;
+        let case = self
+            .stage
+            .case_in(self.speed(), sea, (self.spec.seed, key), events)?;
         let mut law = self.stage.laws[0].make()?;
         Ok(run(&fast(case), law.as_mut()))
     }
 
     fn simulate_sample(&self, grid: &WaveGrid, at: &Sample) -> Result<Run> {
-        let mut gusts = generator(self.spec.seed, at.key, Purpose::Wind, 0);
-        self.simulate(&grid.sea(&at.normals, &mut gusts)?, at.key)
+        self.simulate(&grid.sea(&at.normals), at.key)
     }
 
     /// Searches for every event and makes the plain runs; `done` is called after each run, that was there
@@ -158,7 +163,8 @@ impl Study {
                 done();
                 Ok(found[0])
             };
-            let found = subset::estimate(&self.plan(k), normals, event.threshold(), LEVEL, response)?;
+            let found =
+                subset::estimate(&self.plan(k), normals, event.threshold(), LEVEL, response)?;
             estimates.push(found);
         }
         Ok(Found {
@@ -200,7 +206,8 @@ impl Study {
     pub fn furthest(&self, event: usize, found: &Found) -> Result<Option<Run>> {
         let estimate = &found.estimates[event];
         let all = std::iter::once(&estimate.pilot).chain(&estimate.repetitions);
-        let of = |(k, r): (usize, &subset::Repetition)| (k, r.furthest_response(), r.furthest.clone());
+        let of =
+            |(k, r): (usize, &subset::Repetition)| (k, r.furthest_response(), r.furthest.clone());
         let most = all.enumerate().map(of).max_by(|a, b| a.1.total_cmp(&b.1));
         let Some((k, _, at)) = most else {
             return Ok(None);

@@ -148,13 +148,19 @@ impl Plan {
         let n = self.runs_per_level;
         if self.one_in < 2 || n < 2 * self.one_in || !n.is_multiple_of(self.one_in) {
             return Err(Error::with_hint(
-                format!("{n} runs a level do not divide into chains of {}", self.one_in),
+                format!(
+                    "{n} runs a level do not divide into chains of {}",
+                    self.one_in
+                ),
                 "take a multiple of the chain's length, at least twice it",
             ));
         }
         if self.repetitions < 2 || self.levels < 1 {
             return Err(Error::with_hint(
-                format!("{} levels and {} repetitions give no interval", self.levels, self.repetitions),
+                format!(
+                    "{} levels and {} repetitions give no interval",
+                    self.levels, self.repetitions
+                ),
                 "take at least 1 level and 2 repetitions",
             ));
         }
@@ -168,7 +174,8 @@ impl Plan {
     }
 
     fn stream(&self, spot: Spot) -> Stream {
-        let case = u64::from(self.stream) << 48 | (spot.repetition as u64) << 16 | spot.level as u64;
+        let case =
+            u64::from(self.stream) << 48 | (spot.repetition as u64) << 16 | spot.level as u64;
         Stream::with_index(self.seed, case, Purpose::RareEvents, spot.chain as u32)
     }
 }
@@ -212,7 +219,9 @@ impl Estimate {
     /// Plain runs that would tell the probability with the same coefficient of variation.
     pub fn equal_plain_runs(&self) -> Option<f64> {
         let p = self.probability.value;
-        self.cov.filter(|c| *c > 0.0).map(|c| (1.0 - p) / (p * c * c))
+        self.cov
+            .filter(|c| *c > 0.0)
+            .map(|c| (1.0 - p) / (p * c * c))
     }
 }
 
@@ -239,13 +248,25 @@ fn of_repetitions(p: &[f64], level: f64) -> (Interval, Option<f64>) {
 ///
 /// # Errors
 /// A plan that cannot be; what `response` says.
-pub fn estimate<F>(plan: &Plan, normals: usize, threshold: f64, level: f64, response: F) -> Result<Estimate>
+pub fn estimate<F>(
+    plan: &Plan,
+    normals: usize,
+    threshold: f64,
+    level: f64,
+    response: F,
+) -> Result<Estimate>
 where
     F: Fn(Spot, &Sample) -> Result<f64> + Sync,
 {
     plan.check()?;
     let climb = |number: usize, rungs: Option<&[Rung]>| {
-        let climb = Climb { plan, number, normals, threshold, g: &response };
+        let climb = Climb {
+            plan,
+            number,
+            normals,
+            threshold,
+            g: &response,
+        };
         climb.go(rungs)
     };
     let pilot = climb(0, None)?;
@@ -278,7 +299,10 @@ struct Rung {
 
 impl Rung {
     fn of(level: &Level) -> Option<Self> {
-        level.above.map(|above| Rung { above, width: level.width })
+        level.above.map(|above| Rung {
+            above,
+            width: level.width,
+        })
     }
 }
 
@@ -345,7 +369,11 @@ impl Climb<'_> {
         let reached = rungs.is_none_or(|r| levels.len() == r.len() + 1);
         let product: f64 = levels.iter().map(|l| l.share).product();
         let probability = if reached { product } else { 0.0 };
-        let cov = levels.iter().map(|l| l.share_cov.powi(2)).sum::<f64>().sqrt();
+        let cov = levels
+            .iter()
+            .map(|l| l.share_cov.powi(2))
+            .sum::<f64>()
+            .sqrt();
         Ok(Repetition {
             levels,
             probability,
@@ -364,11 +392,19 @@ impl Climb<'_> {
         let at = n - n / self.plan.one_in;
         let above = 0.5 * (responses[at - 1] + responses[at]);
         let is_last = above >= self.threshold || level + 1 == self.plan.levels;
-        (!is_last).then_some(Rung { above, width: FIRST_WIDTH })
+        (!is_last).then_some(Rung {
+            above,
+            width: FIRST_WIDTH,
+        })
     }
 
     fn spot(&self, level: usize, chain: usize) -> Spot {
-        Spot { repetition: self.number, level, chain, step: 0 }
+        Spot {
+            repetition: self.number,
+            level,
+            chain,
+            step: 0,
+        }
     }
 
     /// The first level: independent runs.
@@ -386,7 +422,11 @@ impl Climb<'_> {
                 Ok(Point { at, g })
             })
             .collect::<Result<_>>()?;
-        Ok(Found { points, accepted: 1.0, width: 1.0 })
+        Ok(Found {
+            points,
+            accepted: 1.0,
+            width: 1.0,
+        })
     }
 
     /// Points that begin the chains of a level, in random order, each hit as likely as any other: where hits
@@ -404,12 +444,19 @@ impl Climb<'_> {
     /// Chains from the seeds, one behind the other. When it adapts, the width changes between groups of chains,
     /// never within one, so that each chain keeps its law.
     fn chains(&self, seeds: &[Point], rung: Rung, level: usize, adapts: bool) -> Result<Found> {
-        let group = if adapts { seeds.len().div_ceil(GROUPS) } else { seeds.len() };
+        let group = if adapts {
+            seeds.len().div_ceil(GROUPS)
+        } else {
+            seeds.len()
+        };
         let steps = self.plan.one_in - 1;
         let mut points = Vec::with_capacity(seeds.len() * self.plan.one_in);
         let (mut taken, mut width) = (0, rung.width);
         for (round, part) in seeds.chunks(group).enumerate() {
-            let step = Rung { width: width.min(1.0), ..rung };
+            let step = Rung {
+                width: width.min(1.0),
+                ..rung
+            };
             let found: Vec<(Vec<Point>, usize)> = part
                 .par_iter()
                 .enumerate()

@@ -226,7 +226,11 @@ fn one(event: &Event, e: &Estimate, plain: Option<&[f64]>, times: (f64, f64)) ->
 fn levels(e: &Estimate) -> Vec<LevelTold> {
     (0..e.pilot.levels.len())
         .map(|k| {
-            let here: Vec<_> = e.repetitions.iter().filter_map(|r| r.levels.get(k)).collect();
+            let here: Vec<_> = e
+                .repetitions
+                .iter()
+                .filter_map(|r| r.levels.get(k))
+                .collect();
             let of = |f: &dyn Fn(&super::subset::Level) -> f64| {
                 mean(&here.iter().map(|l| f(l)).collect::<Vec<_>>())
             };
@@ -246,7 +250,11 @@ fn abscissae(e: &Estimate, threshold: f64) -> Vec<f64> {
     let low = quantile(&first, 0.5);
     let common = e.repetitions.iter().map(Repetition::furthest_response);
     let common = common.fold(f64::INFINITY, f64::min);
-    let high = if common.is_finite() { common.max(threshold) } else { threshold };
+    let high = if common.is_finite() {
+        common.max(threshold)
+    } else {
+        threshold
+    };
     let step = (high - low) / (CURVE_POINTS - 1) as f64;
     let mut at: Vec<f64> = (0..CURVE_POINTS).map(|k| low + step * k as f64).collect();
     at.push(threshold);
@@ -254,4 +262,64 @@ fn abscissae(e: &Estimate, threshold: f64) -> Vec<f64> {
     at.sort_by(f64::total_cmp);
     at.dedup();
     at
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::event::tests::event;
+    use super::super::subset::{Plan, estimate};
+    use super::*;
+    use crate::math::rng::{Purpose, Stream};
+    use crate::spec::rare::RareEventSpec;
+
+    /// Rayleigh: P(g >= x) = exp(-x^2/2), here 1.2e-4 at the event, and 4,000 plain runs.
+    #[test]
+    fn numbers_of_a_known_tail() {
+        let tail = |x: f64| (-0.5 * x * x).exp();
+        let event = event(RareEventSpec::Roll { beyond_deg: 4.25 });
+        let plan = Plan {
+            runs_per_level: 500,
+            one_in: 10,
+            levels: 8,
+            repetitions: 10,
+            seed: 2,
+            stream: 0,
+        };
+        let g = |u: &[f64]| u[0].hypot(u[1]);
+        let e = estimate(&plan, 2, 4.25, LEVEL, |_, s| Ok(g(&s.normals))).unwrap();
+        let mut rng = Stream::new(7, 0, Purpose::Other);
+        let plain: Vec<f64> = (0..4000)
+            .map(|_| g(&[rng.normal(), rng.normal()]))
+            .collect();
+        let told = one(&event, &e, Some(&plain), (60.0, 90.0));
+        assert!(told.probability.holds(tail(4.25)), "{:?}", told.probability);
+        let rate = -(-told.probability.value).ln_1p() * 60.0;
+        assert!((told.rate_per_h.value - rate).abs() < 1e-12);
+        assert!((told.simulated_s - 90.0 * e.runs as f64).abs() < 1e-6);
+        assert_eq!(
+            (told.repetitions_with_it, told.levels.len()),
+            (10, e.pilot.levels.len())
+        );
+        let at_event = told
+            .curve
+            .iter()
+            .find(|c| (c[0] - 4.25).abs() < 1e-12)
+            .unwrap();
+        assert!((at_event[1] - told.probability.value).abs() < 1e-15);
+        let held = told
+            .curve
+            .iter()
+            .filter(|[x, _, low, high]| (*low..=*high).contains(&tail(*x)));
+        assert!(
+            held.count() * 10 >= told.curve.len() * 9,
+            "{:?}",
+            told.curve
+        );
+        let p = told.plain.unwrap();
+        assert!(p.agrees && p.curve.iter().all(|c| c[1] * 4000.0 > 1.5));
+        // 1/(p cov^2) plain runs, and its interval holds it
+        let ratio = told.cost_ratio.unwrap();
+        assert!(ratio.holds(ratio.value) && ratio.value > 5.0, "{ratio:?}");
+        assert!(told.left_range_frac <= 0.0);
+    }
 }

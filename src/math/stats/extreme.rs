@@ -74,7 +74,8 @@ impl Pivots {
     /// For fits to `n` block maxima; without any below two.
     pub fn new(n: usize, seed: u64) -> Self {
         let mut rng = Stream::with_index(seed, n as u64, Purpose::Bootstrap, 0);
-        let draw = |rng: &mut Stream| STANDARD.quantile(0.5f64.mul_add(f64::EPSILON, rng.uniform()));
+        let draw =
+            |rng: &mut Stream| STANDARD.quantile(0.5f64.mul_add(f64::EPSILON, rng.uniform()));
         let fits = (0..DRAWS).filter_map(|_| {
             let x: Vec<f64> = (0..n).map(|_| draw(&mut rng)).collect();
             gumbel_by_l_moments(&x)
@@ -135,7 +136,9 @@ mod tests {
             let mut rng = Stream::new(5, 0, Purpose::Other);
             let mut held = [0; 3];
             for _ in 0..trials {
-                let x: Vec<f64> = (0..n).map(|_| law.quantile(rng.uniform().max(1e-16))).collect();
+                let x: Vec<f64> = (0..n)
+                    .map(|_| law.quantile(rng.uniform().max(1e-16)))
+                    .collect();
                 let fit = gumbel_by_l_moments(&x).unwrap();
                 let up = |m: f64| 10.0 + 1.5 * m.ln();
                 held[0] += u32::from(pivots.quantile(&fit, 0.99, 0.95).holds(truth));

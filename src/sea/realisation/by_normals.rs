@@ -1,15 +1,15 @@
-//! A sea whose amplitudes and phases are a function of standard normals.
+//! A sea whose amplitudes and phases, of waves and of gusts, are a function of standard normals.
 //!
 //! # Equation
 //! ```text
 //! random amplitudes   a_i = sqrt(m_i (u_i^2 + v_i^2))       fixed   a_i = sqrt(2 m_i)
-//! phase_i = atan2(v_i, u_i)
+//! gusts               a_i = sqrt(m_i (u_i^2 + v_i^2))                phase_i = atan2(v_i, u_i)
 //! ```
 //! so that zeta = sum_i sqrt(m_i) (u_i cos(arg_i) - v_i sin(arg_i)) with random amplitudes: a linear function
 //! of the normals, hence a Gaussian sea.
 //!
 //! # Symbols
-//! m_i energy of a bin, m2; u_i, v_i independent standard normals, two a wave; arg_i the phase of a wave
+//! m_i energy of a bin, m2, or of a gust, m2/s2; u_i, v_i independent standard normals, two a wave or gust; arg_i the phase of a wave
 //! without its own.
 //!
 //! # Valid when
@@ -29,14 +29,15 @@ use rand::rngs::ChaCha8Rng;
 
 use super::{Component, Drawn, Realisation, drawn, wind};
 use crate::error::Result;
-use crate::spec::sea::{Amplitudes, SeaSpec, WindSpec};
+use crate::spec::sea::{Amplitudes, SeaSpec};
 
-/// A sea short of its amplitudes, phases and gusts.
+/// A sea short of its amplitudes and phases.
 #[derive(Clone, Debug, PartialEq)]
 pub struct WaveGrid {
     waves: Vec<Drawn>,
     amplitudes: Amplitudes,
-    wind: Option<WindSpec>,
+    gusts_m2_s2: Vec<f64>,
+    /// All but the waves; gusts with their frequencies.
     sea: Realisation,
 }
 
@@ -53,31 +54,29 @@ pub fn wave_grid(
     rng: &mut ChaCha8Rng,
 ) -> Result<WaveGrid> {
     let (waves, sea) = drawn(spec, dir, mu_rad, speed_m_s, duration_s, &[], rng)?;
+    let gusting = sea.wind.as_ref().filter(|w| !w.gusts.is_empty());
     Ok(WaveGrid {
         waves,
         amplitudes: spec.amplitudes,
-        wind: spec.wind.clone(),
+        gusts_m2_s2: gusting.map_or_else(Vec::new, |w| wind::gust_energies_m2_s2(w.speed_10m_m_s)),
         sea,
     })
 }
 
 impl WaveGrid {
-    /// Normals that a sea takes: two a wave, none for regular waves.
+    /// Normals that a sea takes: two a wave and gust, none for regular waves.
     pub fn normals(&self) -> usize {
-        2 * self.waves.iter().filter(|w| w.energy_m2.is_some()).count()
+        let waves = self.waves.iter().filter(|w| w.energy_m2.is_some());
+        2 * (waves.count() + self.gusts_m2_s2.len())
     }
 
-    /// The sea of these normals, [`WaveGrid::normals`] of them; gusts are drawn from `gusts`.
-    ///
-    /// # Errors
-    /// As [`super::realise`], of the wind.
-    pub fn sea(&self, normals: &[f64], gusts: &mut ChaCha8Rng) -> Result<Realisation> {
-        let mut pairs = normals.chunks_exact(2);
+    /// The sea of these normals, [`WaveGrid::normals`] of them.
+    pub fn sea(&self, normals: &[f64]) -> Realisation {
+        let mut pairs = normals.chunks_exact(2).map(|p| (p[0], p[1]));
         let components = self.waves.iter().map(|w| {
-            let Some((m, uv)) = w.energy_m2.and_then(|m| Some((m, pairs.next()?))) else {
+            let Some((m, (u, v))) = w.energy_m2.and_then(|m| Some((m, pairs.next()?))) else {
                 return w.component;
             };
-            let (u, v) = (uv[0], uv[1]);
             Component {
                 amplitude_m: match self.amplitudes {
                     Amplitudes::Random => (m * (u * u + v * v)).sqrt(),
@@ -88,14 +87,15 @@ impl WaveGrid {
             }
         });
         let components = components.collect();
-        let wind = match &self.wind {
-            Some(w) => Some(wind::realise(w, self.sea.mu_rad, gusts)?),
-            None => None,
-        };
-        Ok(Realisation {
+        let mut sea = Realisation {
             components,
-            wind,
             ..self.sea.clone()
-        })
+        };
+        let gusts = sea.wind.iter_mut().flat_map(|w| &mut w.gusts);
+        for ((gust, m), (u, v)) in gusts.zip(&self.gusts_m2_s2).zip(pairs) {
+            gust.amplitude_m_s = (m * (u * u + v * v)).sqrt();
+            gust.phase_rad = libm::atan2(v, u);
+        }
+        sea
     }
 }

@@ -75,7 +75,10 @@ pub fn rare_bundle(path: impl AsRef<Path>) -> Result<RareBundle> {
     if let Some(sea) = &sea {
         let regular = |s: &SpectrumSpec| matches!(s, SpectrumSpec::Regular { .. });
         if sea.spec.systems.iter().all(|s| regular(&s.spectrum)) {
-            let p = Problem::at("sea", format!("is {:?}, in which no wave is random", spec.sea));
+            let p = Problem::at(
+                "sea",
+                format!("is {:?}, in which no wave is random", spec.sea),
+            );
             let p = p.hint("take a sea with a spectrum: its waves are what is searched");
             problems.extend(locate(vec![p], &rare.source));
         }
@@ -129,7 +132,11 @@ pub fn scenario(spec: &RareSpec) -> ScenarioSpec {
 
 pub(crate) fn rare(spec: &RareSpec, folder: Option<&Path>) -> Vec<Problem> {
     let mut p = Vec::new();
-    for (key, name) in [("craft", &spec.craft), ("sea", &spec.sea), ("law", &spec.law)] {
+    for (key, name) in [
+        ("craft", &spec.craft),
+        ("sea", &spec.sea),
+        ("law", &spec.law),
+    ] {
         paths::must_exist(&mut p, key.into(), name, folder);
     }
     if let Some(name) = &spec.fault {
@@ -151,8 +158,13 @@ pub(crate) fn rare(spec: &RareSpec, folder: Option<&Path>) -> Vec<Problem> {
         }
     }
     let s = &spec.search;
-    if s.one_in > 0 && (!s.runs_per_level.is_multiple_of(s.one_in) || s.runs_per_level < 2 * s.one_in) {
-        let fits = s.runs_per_level.next_multiple_of(s.one_in).max(2 * s.one_in);
+    if s.one_in > 0
+        && (!s.runs_per_level.is_multiple_of(s.one_in) || s.runs_per_level < 2 * s.one_in)
+    {
+        let fits = s
+            .runs_per_level
+            .next_multiple_of(s.one_in)
+            .max(2 * s.one_in);
         let told = format!(
             "is {}, must be a multiple of `one_in` ({}), at least twice it",
             s.runs_per_level, s.one_in
@@ -184,7 +196,11 @@ mod tests {
             "search": {"runs_per_level": 505}
         }"#;
         let told = parse::<RareSpec>("r.json", text).unwrap_err().to_string();
-        for words in ["is the same as events[0]", "510 does", "must divide `record_s`"] {
+        for words in [
+            "is the same as events[0]",
+            "510 does",
+            "must divide `record_s`",
+        ] {
             assert!(told.contains(words), "{words}: {told}");
         }
     }
