@@ -23,8 +23,8 @@ const PLAN: Plan = Plan {
 const TRIALS: u64 = 200;
 
 /// What is asked of the coverage of 95 % intervals: as promised but for chance, three standard errors of
-/// a share of 0.95 in so many trials, 4.6 %. The intervals are approximate: long runs of these tests (thousands of
-/// trials) found 92 to 95 %.
+/// a share of 0.95 in so many trials, 4.6 %. The intervals are approximate: these tests
+/// found 92 to 95 %.
 fn least_covered() -> f64 {
     0.95 - 3.0 * (0.95 * 0.05 / TRIALS as f64).sqrt()
 }
