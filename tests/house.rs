@@ -81,6 +81,8 @@ const DOORS: &[(&str, &[&str], &[&str])] = &[
             "src/control/external.rs",
             "src/tuning/store.rs",
             "src/campaign/batch/store.rs",
+            "src/campaign/lines.rs",
+            "src/campaign/rare/journal.rs",
         ],
     ),
     (

@@ -170,7 +170,20 @@ impl Stage {
     /// # Errors
     /// As [`realise`].
     pub fn sea(&self, speed: &SpeedStage, heading_deg: f64, seed: u64) -> Result<Realisation> {
-        let mut rng = generator(seed, 0, Purpose::Waves, 0);
+        self.sea_keyed(speed, heading_deg, (seed, 0))
+    }
+
+    /// The same under a key of seed and case.
+    ///
+    /// # Errors
+    /// As [`realise`].
+    pub fn sea_keyed(
+        &self,
+        speed: &SpeedStage,
+        heading_deg: f64,
+        key: (u64, u64),
+    ) -> Result<Realisation> {
+        let mut rng = generator(key.0, key.1, Purpose::Waves, 0);
         realise(
             &self.sea,
             &self.sea_folder,
@@ -201,6 +214,25 @@ impl Stage {
         seed: u64,
         events: &[FaultEventSpec],
     ) -> Result<Case> {
+        let sea = self.sea(speed, heading_deg, seed)?;
+        let mut case = self.case_in(speed, &sea, (seed, 0), events)?;
+        case.parts.name = format!("{} kn, {heading_deg} deg, seed {seed}", speed.speed_kn);
+        case.warnings.extend(self.case_warnings(speed, &sea));
+        Ok(case)
+    }
+
+    /// The case of one speed in a sea that is there already; `key` (seed and case) is that of all other random
+    /// streams. What spoils the sea is not looked at.
+    ///
+    /// # Errors
+    /// As [`Stage::case_with_faults`], but for the sea.
+    pub fn case_in(
+        &self,
+        speed: &SpeedStage,
+        sea: &Realisation,
+        key: (u64, u64),
+        events: &[FaultEventSpec],
+    ) -> Result<Case> {
         let s = &self.scenario;
         let timing = Timing::new(
             s.duration_s,
@@ -209,28 +241,25 @@ impl Stage {
             speed.setup.sample_period_s,
             s.record_s,
         )?;
-        let sea = self.sea(speed, heading_deg, seed)?;
         let mut parts = bake::parts(&Recipe {
-            name: format!("{} kn, {heading_deg} deg, seed {seed}", speed.speed_kn),
+            name: format!("{} kn", speed.speed_kn),
             model: &self.model,
             plant: speed.plant.clone(),
             trim: &speed.trim,
-            sea: &sea,
+            sea,
             timing,
             integrator: self.integrator(),
             course: &s.course,
             sensing: Sensing::Suite {
                 craft: Arc::new(self.model.craft.spec.clone()),
                 errors: s.physics.sensor_errors,
-                seed,
-                case: 0,
+                seed: key.0,
+                case: key.1,
             },
         });
         parts.orders = orders::events(&s.orders, &parts.setup)?;
-        parts.faults = faults::resolve(events, &self.model.craft.spec, seed, 0)?;
-        let mut case = Case::new(parts)?;
-        case.warnings.extend(self.case_warnings(speed, &sea));
-        Ok(case)
+        parts.faults = faults::resolve(events, &self.model.craft.spec, key.0, key.1)?;
+        Case::new(parts)
     }
 
     /// The integrator of its cases.

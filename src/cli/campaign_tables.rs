@@ -4,7 +4,7 @@ use super::shell::Shell;
 use super::table;
 use crate::campaign::batch::columns::{unit_of, words_of};
 use crate::campaign::batch::row::Row;
-use crate::campaign::batch::summary::{LawNumbers, Number, Summary};
+use crate::campaign::batch::summary::{LawNumbers, Number, Place, Summary};
 use crate::error::Result;
 use crate::math::stats::Interval;
 
@@ -40,6 +40,9 @@ pub(super) fn print(told: &Summary, shell: &mut Shell) -> Result<()> {
             heads.extend(columns.iter().map(|c| head(c)));
             let rows = place.laws.iter().map(|l| row(l, columns));
             shell.data(&table::table(heads, rows))?;
+        }
+        for table in extremes(place) {
+            shell.data(&table)?;
         }
         for law in &place.laws {
             for e in &law.ended {
@@ -119,6 +122,56 @@ fn entry(n: &Number) -> String {
         text = format!("{text}\n{beside}");
     }
     text
+}
+
+/// Largest values of a place, a table a quantity.
+fn extremes(place: &Place) -> Vec<String> {
+    let columns = place.laws.iter().flat_map(|l| &l.extremes);
+    let mut names: Vec<&String> = Vec::new();
+    for e in columns {
+        if !names.contains(&&e.column) {
+            names.push(&e.column);
+        }
+    }
+    let one = |name: &&String| {
+        let unit = unit_of(name);
+        let heads = [
+            "mean of records",
+            "by Rayleigh",
+            "by Weibull",
+            "of 10 records",
+            "of 100 records",
+        ];
+        let heads = heads.map(|h| format!("{h}\n{unit}"));
+        let first = format!("{}: largest", words_of(name));
+        let heads = std::iter::once(first).chain(heads);
+        let rows = place.laws.iter().filter_map(|l| {
+            let e = l.extremes.iter().find(|e| e.column == **name)?;
+            let of = |records: usize| {
+                let m = e.block_maxima.as_ref()?;
+                let x = m.exposures.iter().find(|x| x.records == records)?;
+                Some(x.most_probable)
+            };
+            let all = [Some(e.found), e.rayleigh, e.weibull, of(10), of(100)];
+            let law = l.law.replace(' ', "\u{a0}");
+            Some(std::iter::once(law).chain(all.map(spread)).collect())
+        });
+        table::table(heads, rows)
+    };
+    names.iter().map(one).collect()
+}
+
+/// An estimate and its limits.
+fn spread(i: Option<Interval>) -> String {
+    let Some(i) = i.filter(|i| i.value.is_finite()) else {
+        return "-".to_owned();
+    };
+    let text = |x| table::significant(x, 3);
+    if i.low.is_finite() && i.high.is_finite() {
+        format!("{}\n{} to {}", text(i.value), text(i.low), text(i.high))
+    } else {
+        text(i.value)
+    }
 }
 
 /// One case with all its numbers.

@@ -8,7 +8,7 @@ use super::Status;
 use super::shell::Shell;
 use crate::error::{Error, Problem, Result};
 use crate::spec::load::{Any, load_any};
-use crate::spec::validate::{bundle, campaign_bundle, tuning_bundle};
+use crate::spec::validate::{bundle, campaign_bundle, rare_bundle, tuning_bundle};
 
 /// Options of `check`.
 #[derive(Clone, Debug, clap::Args)]
@@ -17,7 +17,8 @@ use crate::spec::validate::{bundle, campaign_bundle, tuning_bundle};
                   A scenario or tuning is checked together with the files it names."
 )]
 pub struct Options {
-    /// Files of any kind (`ridewright.craft/1`, `sea`, `controller`, `criteria`, `fault`, `scatter`, `scenario`, `tuning`).
+    /// Files of any kind (`ridewright.craft/1`, `sea`, `controller`, `criteria`, `fault`, `scatter`, `scenario`, `tuning`,
+    /// `campaign`, `rare`).
     #[arg(value_name = "FILE", required = true)]
     pub files: Vec<PathBuf>,
     /// Print the findings as JSON.
@@ -107,6 +108,10 @@ fn check(file: &PathBuf) -> Result<String> {
         Any::Campaign(f) => {
             campaign_bundle(file)?;
             ("campaign", f.spec.name)
+        }
+        Any::Rare(f) => {
+            rare_bundle(file)?;
+            ("rare-event", f.spec.name)
         }
         Any::Scenario(f) => {
             bundle(file)?;

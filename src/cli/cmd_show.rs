@@ -16,7 +16,7 @@ use crate::spec::resolve;
 )]
 pub struct Options {
     /// File of any kind (`ridewright.craft/1`, `sea`, `controller`, `criteria`, `fault`, `scatter`, `scenario`,
-    /// `tuning`, `campaign`).
+    /// `tuning`, `campaign`, `rare`).
     #[arg(value_name = "FILE")]
     pub file: PathBuf,
     /// Print JSON; it is what this verb prints in any case.
@@ -39,6 +39,7 @@ pub fn run(options: &Options, shell: &mut Shell) -> Result<Status> {
         Any::Scenario(f) => shell.json(&f.spec)?,
         Any::Tuning(f) => shell.json(&f.spec)?,
         Any::Campaign(f) => shell.json(&f.spec)?,
+        Any::Rare(f) => shell.json(&f.spec)?,
     }
     Ok(Status::Met)
 }

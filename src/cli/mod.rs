@@ -18,6 +18,7 @@ pub mod cmd_margins;
 pub mod cmd_merge;
 pub mod cmd_operability;
 pub mod cmd_predict;
+pub mod cmd_rare;
 pub mod cmd_response;
 pub mod cmd_run;
 pub mod cmd_schedule;
@@ -37,6 +38,7 @@ mod operability_tables;
 pub mod output;
 mod pictures;
 pub mod progress;
+mod rare_tables;
 pub mod render;
 mod schedule_pictures;
 mod schedule_report;
@@ -89,6 +91,7 @@ fn run(verb: &Verb, cache: Option<&Path>, shell: &mut Shell) -> Result<Status> {
         Verb::Margins(options) => cmd_margins::run(options, cache, shell),
         Verb::Schedule(options) => cmd_schedule::run(options, cache, shell),
         Verb::Operability(options) => cmd_operability::run(options, cache, shell),
+        Verb::Rare(options) => cmd_rare::run(options, cache, shell),
         Verb::Predict(options) => cmd_predict::run(options, cache, shell),
         Verb::Tune(options) => cmd_tune::run(options, cache, shell),
         Verb::Sweep(options) => cmd_sweep::run(options, cache, shell),

@@ -36,6 +36,8 @@ pub enum Purpose {
     Bootstrap = 7,
     /// Tuning.
     Tuner = 8,
+    /// Search for rare events.
+    RareEvents = 20,
     /// Tests and trials.
     Other = 99,
 }

@@ -1,11 +1,13 @@
 //! Statistics of correlated records, with intervals.
 //!
 //! Independent samples in [`sample`], one correlated record in [`record`], crossings and peaks in
-//! [`crossings`], the theory of Gaussian records in [`rice`], fitted distributions in [`fit`], ranks in [`order`].
+//! [`crossings`], the theory of Gaussian records in [`rice`], fitted distributions in [`fit`], ranks in [`order`],
+//! largest values in [`extreme`].
 
 use serde::{Deserialize, Serialize};
 
 pub mod crossings;
+pub mod extreme;
 pub mod fit;
 pub mod order;
 pub mod record;

@@ -3,6 +3,7 @@
 //! # Equation
 //! ```text
 //! RMS about the mean; significant = mean of the highest third of the amplitudes about the mean;
+//! largest by theory: most probable of as many amplitudes, Rayleigh from the RMS, Weibull from a fit to them;
 //! rate of change by central differences; events per hour = falls of a height through zero, x 3600/T
 //! ```
 //!
@@ -13,14 +14,16 @@
 //! Run-in removed before. The interval of the significant value is that of the RMS, scaled.
 //!
 //! # Source
-//! Intervals: [`crate::math::stats::record`], [`crate::math::stats::crossings`].
+//! Intervals: [`crate::math::stats::record`], [`crate::math::stats::crossings`]; largest:
+//! [`crate::math::stats::extreme`].
 //!
 //! # Checked by
 //! `a_sine_by_hand`, `contacts_are_counted_with_their_depth`.
 
 use serde::Serialize;
 
-use crate::math::stats::{self, Interval, crossings, record};
+use crate::math::stats::fit::Weibull;
+use crate::math::stats::{self, Interval, crossings, extreme, record};
 
 /// Clump of contacts for the interval of their rate, s.
 const CLUMP_S: f64 = 20.0;
@@ -44,6 +47,46 @@ pub struct MotionStats {
     pub rate_rms: Interval,
     /// Mean zero-crossing period, s; none without crossings.
     pub period_s: Option<f64>,
+    /// What theory makes of its amplitudes.
+    pub amplitudes: AmplitudeStats,
+}
+
+/// Largest distance from the mean as theory has it, from the record's own amplitudes, crests and troughs.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct AmplitudeStats {
+    /// Their number.
+    pub count: usize,
+    /// Most probable largest by the RMS.
+    pub rayleigh_max: f64,
+    /// Shape of the Weibull law fitted to them, 2 where they are Rayleigh; none without scatter.
+    pub weibull_shape: Option<f64>,
+    /// Most probable largest by that law.
+    pub weibull_max: Option<f64>,
+}
+
+impl AmplitudeStats {
+    fn new(amplitudes: &[f64], rms: f64) -> Self {
+        let n = amplitudes.len();
+        // an amplitude of zero is a sample on the mean
+        let some: Vec<f64> = amplitudes.iter().copied().filter(|a| *a > 0.0).collect();
+        let law = Weibull::fit(&some);
+        AmplitudeStats {
+            count: n,
+            rayleigh_max: extreme::rayleigh_largest(rms, n),
+            weibull_shape: law.map(|w| w.k),
+            weibull_max: law.map(|w| extreme::weibull_largest(&w, n)),
+        }
+    }
+
+    /// The same in another unit.
+    #[must_use]
+    pub fn scale(self, factor: f64) -> Self {
+        AmplitudeStats {
+            rayleigh_max: factor * self.rayleigh_max,
+            weibull_max: self.weibull_max.map(|m| factor * m),
+            ..self
+        }
+    }
 }
 
 /// Statistics of a series sampled every `dt_s`.
@@ -54,7 +97,9 @@ pub fn motion_stats(x: &[f64], dt_s: f64, level: f64) -> MotionStats {
 /// [`motion_stats`] with the powers |X_k|^2 (k from 0) of the series less its mean.
 pub(super) fn motion_stats_and_power(x: &[f64], dt_s: f64, level: f64) -> (MotionStats, Vec<f64>) {
     let [(r, power), (rate, _)] = record::record_stats_pair(x, &rate_of(x, dt_s), level);
-    let significant = crossings::significant(x);
+    let amplitudes = crossings::amplitudes(x);
+    let theory = AmplitudeStats::new(&amplitudes, r.rms.value);
+    let significant = crossings::highest_third(amplitudes);
     let (min, max) = x
         .iter()
         .fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), &v| {
@@ -80,6 +125,7 @@ pub(super) fn motion_stats_and_power(x: &[f64], dt_s: f64, level: f64) -> (Motio
         min,
         rate_rms: rate.rms,
         period_s: crossings::zero_crossing_period_s(x, dt_s),
+        amplitudes: theory,
     };
     (stats, power)
 }

@@ -23,7 +23,9 @@ use serde::Serialize;
 
 use super::effort::{SurfaceEffort, SurfaceSeries, surface_effort};
 use super::interruptions::Tilt;
-use super::motion::{EventStats, MotionStats, contacts, motion_stats, motion_stats_and_power};
+use super::motion::{
+    AmplitudeStats, EventStats, MotionStats, contacts, motion_stats, motion_stats_and_power,
+};
 use super::weighting::{CUT_FRAC, PAD_S, Weighting};
 use super::{interruptions, sickness};
 use crate::math::spectral::{self, Padded};
@@ -124,6 +126,8 @@ pub struct PointReport {
     pub vertical_significant_m_s2: Interval,
     /// Its largest size.
     pub vertical_max_m_s2: f64,
+    /// What theory makes of its amplitudes, m/s2.
+    pub vertical_amplitudes: AmplitudeStats,
     /// Vertical velocity above 0.02 Hz, RMS.
     pub vertical_velocity_rms_m_s: Interval,
     /// Lateral acceleration as felt on deck (gravity's share in roll included), RMS about the mean.
@@ -242,6 +246,7 @@ fn motion_report(m: &MotionSeries<'_>, dt_s: f64, level: f64) -> MotionReport {
             min: stats.min * f,
             rate_rms: stats.rate_rms.scale(f),
             period_s: stats.period_s,
+            amplitudes: stats.amplitudes.scale(f),
         },
     }
 }
@@ -273,6 +278,7 @@ fn point_report(p: &PointSeries<'_>, input: &RideInput<'_>, tilt: &Tilt) -> Poin
         vertical_rms_m_s2: vertical.rms,
         vertical_significant_m_s2: vertical.significant,
         vertical_max_m_s2: vertical.max.abs().max(vertical.min.abs()),
+        vertical_amplitudes: vertical.amplitudes,
         vertical_velocity_rms_m_s: velocity,
         lateral_rms_m_s2: lateral.rms,
         longitudinal_rms_m_s2: longitudinal,

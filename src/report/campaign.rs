@@ -5,11 +5,14 @@
 
 use super::chart::{Axis, Colour, Dash, Figure, Heading, Line, Look, Panel, Points, Row, Rule};
 use crate::campaign::batch::columns::{unit_of, words_of};
+use crate::campaign::batch::extremes::BlockMaxima;
 use crate::campaign::batch::summary::{Number, Place, Summary};
 use crate::math::stats::order::band_half_width;
 
 /// Places side by side in one picture at most.
 const MOST_PLACES: usize = 8;
+/// Points of a fitted law.
+const GUMBEL_POINTS: i32 = 60;
 /// Quantities in one picture at most.
 const MOST_PANELS: usize = 6;
 
@@ -176,7 +179,7 @@ fn exceedance(told: &Summary, places: &[Place], column: &str, caption: &str) -> 
     let title = format!("Exceedance in one record, {}", words_of(column));
     let mut figure = Figure::new(Heading::new(title, subtitle(told), caption), rows.collect());
     figure.footer = format!(
-        "Bands: {:.3} % for the whole curve, no distribution assumed. Runs that ended early have no part.\n{}",
+        "Bands: {:.3} % for the whole curve, no distribution assumed; dotted: Gumbel law fitted to largest values. Runs that ended early have no part.\n{}",
         100.0 * told.level_frac,
         figure.footer
     )
@@ -204,9 +207,25 @@ fn curve_panel(place: &Place, name: &str, column: &str, level: f64) -> Panel {
             ]);
             above = *share;
         }
+        let ends = xy.first().zip(xy.last()).map(|(a, b)| [a[0], b[0]]);
         panel.add(Line::new(numbers.law.as_str(), Look::nth(law), xy).band(band));
+        let fit = numbers.extremes.iter().find(|e| e.column == column);
+        if let Some((m, ends)) = fit.and_then(|e| e.block_maxima.as_ref()).zip(ends) {
+            panel.add(gumbel(m, ends, law));
+        }
     }
     panel
+}
+
+/// The fitted law of the largest values, dotted.
+fn gumbel(m: &BlockMaxima, ends: [f64; 2], law: usize) -> Line {
+    let x = (0..=GUMBEL_POINTS).map(|k| {
+        let share = f64::from(k) / f64::from(GUMBEL_POINTS);
+        ends[0] + share * (ends[1] - ends[0])
+    });
+    let above = |x: f64| -(-(-(x - m.mode) / m.scale).exp()).exp_m1();
+    let look = Look::nth(law).dash(Dash::Dotted);
+    Line::new("", look, x.map(|x| [x, above(x)]).collect()).width(1.0)
 }
 
 #[cfg(test)]
@@ -231,6 +250,7 @@ mod tests {
             ended_frac: near(0.0, 0.0),
             ended: vec![],
             outside_validity: 0,
+            extremes: vec![],
             numbers: columns
                 .iter()
                 .map(|c| Number {

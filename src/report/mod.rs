@@ -16,6 +16,7 @@ pub mod operability;
 pub mod orders;
 pub mod polar;
 pub mod prediction;
+pub mod rare;
 pub mod signs;
 
 /// A name as part of a file's name: small letters and digits, everything else an underscore.

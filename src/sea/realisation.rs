@@ -43,6 +43,7 @@ use crate::spec::sea::{Amplitudes, SeaSpec, SpectrumSpec, WaveSystemSpec};
 use crate::units::{G_M_S2, deg};
 
 mod bins;
+pub mod by_normals;
 #[cfg(test)]
 mod tests;
 
@@ -171,8 +172,31 @@ pub fn realise_focused(
     focus: &[Focus],
     rng: &mut ChaCha8Rng,
 ) -> Result<Realisation> {
+    let (waves, mut sea) = drawn(spec, dir, mu_rad, speed_m_s, duration_s, focus, rng)?;
+    sea.components = waves.into_iter().map(|w| w.component).collect();
+    Ok(sea)
+}
+
+/// A wave as it was drawn, with the energy (m2) that its amplitude was drawn for; none for a regular wave,
+/// which is as the file says.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Drawn {
+    component: Component,
+    energy_m2: Option<f64>,
+}
+
+/// The waves of a sea, and all else of it.
+fn drawn(
+    spec: &SeaSpec,
+    dir: &Path,
+    mu_rad: f64,
+    speed_m_s: f64,
+    duration_s: f64,
+    focus: &[Focus],
+    rng: &mut ChaCha8Rng,
+) -> Result<(Vec<Drawn>, Realisation)> {
     let mut problems = Vec::new();
-    let mut components = Vec::new();
+    let mut waves = Vec::new();
     if !spec.systems.is_empty() && !(2..=20_000).contains(&spec.components) {
         problems.push(Problem::at(
             "components",
@@ -186,7 +210,7 @@ pub fn realise_focused(
         let mean = mu_rad + deg(system.offset_deg);
         let a_s = speed_m_s * mean.cos() / G_M_S2;
         match draw(spec, system, dir, mean, &waves_of(focus, a_s), &mut own) {
-            Ok(c) => components.extend(c),
+            Ok(w) => waves.extend(w),
             Err(e) => problems.extend(e.problems.into_iter().map(|mut p| {
                 if p.place.file.is_none() {
                     p.place.key = format!("systems[{i}].{}", p.place.key);
@@ -210,15 +234,16 @@ pub fn realise_focused(
     if !problems.is_empty() {
         return Err(problems.into());
     }
-    Ok(Realisation {
-        components,
+    let sea = Realisation {
+        components: Vec::new(),
         mu_rad,
         speed_m_s,
         duration_s,
         wind,
         current_m_s: spec.current_m_s,
         current_mu_rad: mu_rad + deg(spec.current_offset_deg),
-    })
+    };
+    Ok((waves, sea))
 }
 
 /// Wave frequency and width (rad/s) of every wave that meets a focus.
@@ -240,7 +265,7 @@ fn draw(
     mean_rad: f64,
     focus: &[(f64, f64)],
     rng: &mut ChaCha8Rng,
-) -> Result<Vec<Component>> {
+) -> Result<Vec<Drawn>> {
     let spectrum = Spectrum::of(&system.spectrum, dir)?;
     let spreading = system.spreading.map(Spreading::of).transpose()?;
     if let SpectrumSpec::Regular {
@@ -249,11 +274,14 @@ fn draw(
         ..
     } = system.spectrum
     {
-        return Ok(vec![Component {
-            omega_rad_s: spectrum.peak_rad_s(),
-            mu_rad: mean_rad,
-            amplitude_m,
-            phase_rad: deg(phase_deg),
+        return Ok(vec![Drawn {
+            component: Component {
+                omega_rad_s: spectrum.peak_rad_s(),
+                mu_rad: mean_rad,
+                amplitude_m,
+                phase_rad: deg(phase_deg),
+            },
+            energy_m2: None,
         }]);
     }
     let bins = bins::Bins::new(&spectrum, spec.components, focus);
@@ -271,11 +299,14 @@ fn draw(
             let off = spreading.as_ref().map_or(0.0, |s| {
                 s.quantile_rad(golden(start, i, u_jitter / spec.components as f64))
             });
-            Component {
-                omega_rad_s: bins.frequency_rad_s(i, u_omega),
-                mu_rad: mean_rad + off,
-                amplitude_m,
-                phase_rad: TAU * u_phase,
+            Drawn {
+                component: Component {
+                    omega_rad_s: bins.frequency_rad_s(i, u_omega),
+                    mu_rad: mean_rad + off,
+                    amplitude_m,
+                    phase_rad: TAU * u_phase,
+                },
+                energy_m2: Some(m),
             }
         })
         .collect())

@@ -131,17 +131,32 @@ pub fn realise(spec: &WindSpec, mu_rad: f64, rng: &mut ChaCha8Rng) -> Result<Win
     })
 }
 
-fn draw(u10_m_s: f64, rng: &mut ChaCha8Rng) -> Vec<Gust> {
+/// Energy of every gust that a wind of this speed has, m2/s2.
+pub(super) fn gust_energies_m2_s2(u10_m_s: f64) -> Vec<f64> {
+    (0..GUSTS).map(|i| gust_energy_m2_s2(i, u10_m_s)).collect()
+}
+
+/// Ends of the band of gust `i`, Hz.
+fn gust_band_hz(i: usize) -> (f64, f64) {
     let (lo, hi) = GUST_BAND_HZ;
     let edge = |i: usize| lo * (hi / lo).powf(i as f64 / GUSTS as f64);
+    (edge(i), edge(i + 1))
+}
+
+/// Energy of gust `i`: Simpson over its band in the frequency itself.
+fn gust_energy_m2_s2(i: usize, u10_m_s: f64) -> f64 {
+    let (a, b) = gust_band_hz(i);
+    let s = |x: f64| npd_density(x, u10_m_s, 10.0);
+    (b - a) / 6.0 * (s(a) + 4.0 * s(0.5 * (a + b)) + s(b))
+}
+
+fn draw(u10_m_s: f64, rng: &mut ChaCha8Rng) -> Vec<Gust> {
     (0..GUSTS)
         .map(|i| {
-            let (a, b) = (edge(i), edge(i + 1));
+            let (a, b) = gust_band_hz(i);
             let (u_f, u_a, u_p): (f64, f64, f64) = (rng.random(), rng.random(), rng.random());
             let f = a * (b / a).powf(u_f);
-            // Simpson over the bin in the frequency itself
-            let s = |x: f64| npd_density(x, u10_m_s, 10.0);
-            let energy = (b - a) / 6.0 * (s(a) + 4.0 * s(0.5 * (a + b)) + s(b));
+            let energy = gust_energy_m2_s2(i, u10_m_s);
             Gust {
                 omega_rad_s: TAU * f,
                 amplitude_m_s: (-2.0 * energy * (1.0 - u_a).ln()).sqrt(),

@@ -15,6 +15,7 @@ use super::controller::ControllerSpec;
 use super::craft::CraftSpec;
 use super::criteria::CriteriaSpec;
 use super::fault::FaultSpec;
+use super::rare::RareSpec;
 use super::scatter::ScatterSpec;
 use super::scenario::ScenarioSpec;
 use super::sea::SeaSpec;
@@ -77,6 +78,7 @@ document!(ScatterSpec, "scatter", validate::scatter);
 document!(ScenarioSpec, "scenario", validate::scenario);
 document!(TuningSpec, "tuning", validate::tuning);
 document!(CampaignSpec, "campaign", validate::campaign);
+document!(RareSpec, "rare", validate::rare);
 
 /// Any file, by its `format`.
 #[derive(Clone, Debug)]
@@ -99,6 +101,8 @@ pub enum Any {
     Tuning(Box<Loaded<TuningSpec>>),
     /// A campaign.
     Campaign(Box<Loaded<CampaignSpec>>),
+    /// Rare events.
+    Rare(Box<Loaded<RareSpec>>),
 }
 
 /// Reads a craft file.
@@ -173,6 +177,14 @@ pub fn load_campaign(path: impl AsRef<Path>) -> Result<Loaded<CampaignSpec>> {
     load(path.as_ref())
 }
 
+/// Reads a rare-event file, not the files it names.
+///
+/// # Errors
+/// All problems of the file, each with its place.
+pub fn load_rare(path: impl AsRef<Path>) -> Result<Loaded<RareSpec>> {
+    load(path.as_ref())
+}
+
 /// Reads a file of whatever kind its `format` says.
 ///
 /// # Errors
@@ -198,6 +210,7 @@ pub fn parse_any(path: &Path, bytes: Vec<u8>, on_disk: bool) -> Result<Any> {
         ScatterSpec::KIND => Any::Scatter(Box::new(finish(source, &value, on_disk)?)),
         TuningSpec::KIND => Any::Tuning(Box::new(finish(source, &value, on_disk)?)),
         CampaignSpec::KIND => Any::Campaign(Box::new(finish(source, &value, on_disk)?)),
+        RareSpec::KIND => Any::Rare(Box::new(finish(source, &value, on_disk)?)),
         _ => Any::Scenario(Box::new(finish(source, &value, on_disk)?)),
     })
 }
@@ -353,7 +366,7 @@ fn sorted(mut problems: Vec<Problem>, source: &Source) -> Error {
 }
 
 /// The kinds of file, in the order a user meets them.
-pub const KINDS: [&str; 9] = [
+pub const KINDS: [&str; 10] = [
     "craft",
     "sea",
     "controller",
@@ -363,6 +376,7 @@ pub const KINDS: [&str; 9] = [
     "scenario",
     "tuning",
     "campaign",
+    "rare",
 ];
 
 fn kind_of(value: &Value, source: &Source) -> Result<&'static str> {

@@ -1,7 +1,8 @@
 //! What the files say, and nothing more.
 //!
 //! Kinds of file, each JSON with a `format` key that names kind and version: [`craft`], [`sea`],
-//! [`controller`], [`criteria`], [`fault`], [`scatter`], [`scenario`], [`tuning`], [`campaign`]. [`load`] reads them and tells every fault at
+//! [`controller`], [`criteria`], [`fault`], [`scatter`], [`scenario`], [`tuning`], [`campaign`],
+//! [`rare`]. [`load`] reads them and tells every fault at
 //! once with its place; [`validate`] holds the checks that need more than one key; the allowed
 //! range of a single number stands beside its field and goes into the JSON Schemas of [`schema`].
 
@@ -19,6 +20,7 @@ pub mod key_path;
 pub mod load;
 pub mod orders;
 pub mod outline;
+pub mod rare;
 pub mod resolve;
 pub mod scatter;
 pub mod scenario;

@@ -8,7 +8,7 @@ use serde_json::{Value, json};
 
 use super::load::{Document, KINDS};
 use super::suffix::suffix_of;
-use super::{campaign, controller, craft, criteria, fault, scatter, scenario, sea, tuning};
+use super::{campaign, controller, craft, criteria, fault, rare, scatter, scenario, sea, tuning};
 
 /// The schema of a type, with ranges by unit and the format fixed.
 pub fn generate<T: Document + JsonSchema>() -> Value {
@@ -50,6 +50,7 @@ pub fn of(kind: &str) -> &'static Value {
         "scenario" => scenario::ScenarioSpec::schema(),
         "tuning" => tuning::TuningSpec::schema(),
         "campaign" => campaign::CampaignSpec::schema(),
+        "rare" => rare::RareSpec::schema(),
         _ => &Value::Null,
     }
 }

@@ -2,12 +2,14 @@
 //!
 //! A name is `subject.quantity_unit`: `heave.rms_m`, `bridge.vertical_max_m_s2`. Craft with other points
 //! or surfaces add their own columns; what a craft does not have stays empty. `max` is the largest
-//! distance from the mean in the record, the extreme of which exceedance is told.
+//! distance from the mean in the record, the extreme of which exceedance is told; `rayleigh_max` and
+//! `weibull_max` what theory makes of the record's own amplitudes.
 //!
 //! # Checked by
 //! `names_and_numbers_belong_together` (tests/campaign.rs)
 
 use crate::dynamics::model::CraftModel;
+use crate::metrics::motion::AmplitudeStats;
 use crate::metrics::ride::RideReport;
 use crate::spec::craft::SurfaceGroup;
 
@@ -18,10 +20,15 @@ const MOTIONS: [(&str, &str); 4] = [
     ("roll", "deg"),
     ("yaw", "deg"),
 ];
+/// Quantities of a motion, without its unit.
+const MOTION: [&str; 4] = ["rms", "max", "rayleigh_max", "weibull_max"];
 /// Quantities of a point.
-const POINT: [&str; 10] = [
+const POINT: [&str; 13] = [
     "vertical_rms_m_s2",
     "vertical_max_m_s2",
+    "vertical_rayleigh_max_m_s2",
+    "vertical_weibull_max_m_s2",
+    "vertical_weibull_shape",
     "vertical_velocity_rms_m_s",
     "lateral_rms_m_s2",
     "weighted_vertical_m_s2",
@@ -58,7 +65,8 @@ const FINS: [&str; 5] = [
 pub fn names(model: &CraftModel) -> Vec<String> {
     let mut out: Vec<String> = Vec::new();
     for (motion, unit) in MOTIONS {
-        out.extend(["rms", "max"].map(|q| format!("{motion}.{q}_{unit}")));
+        out.extend(MOTION.map(|q| format!("{motion}.{q}_{unit}")));
+        out.push(format!("{motion}.weibull_shape"));
     }
     for (point, _) in &model.craft.points {
         out.extend(POINT.map(|q| format!("{point}.{q}")));
@@ -76,14 +84,20 @@ pub fn numbers(model: &CraftModel, ride: &RideReport) -> Vec<f64> {
     let mut out = Vec::new();
     for (name, _) in MOTIONS {
         let m = ride.motions.iter().find(|m| m.name == name);
-        out.push(m.map_or(f64::NAN, |m| m.stats.rms.value));
-        out.push(m.map_or(f64::NAN, |m| m.stats.max_amplitude));
+        out.extend(m.map_or([f64::NAN; MOTION.len() + 1], |m| {
+            let [rayleigh, weibull, shape] = theory(&m.stats.amplitudes);
+            let s = &m.stats;
+            [s.rms.value, s.max_amplitude, rayleigh, weibull, shape]
+        }));
     }
     for (name, _) in &model.craft.points {
         match ride.points.iter().find(|p| p.name == *name) {
             Some(p) => out.extend([
                 p.vertical_rms_m_s2.value,
                 p.vertical_max_m_s2,
+                theory(&p.vertical_amplitudes)[0],
+                theory(&p.vertical_amplitudes)[1],
+                theory(&p.vertical_amplitudes)[2],
                 p.vertical_velocity_rms_m_s.value,
                 p.lateral_rms_m_s2.value,
                 p.weighted_vertical_m_s2.value,
@@ -119,6 +133,24 @@ pub fn numbers(model: &CraftModel, ride: &RideReport) -> Vec<f64> {
     }
     out.extend(fins(model, ride));
     out
+}
+
+/// Largest by Rayleigh and by Weibull, and the shape of the latter.
+fn theory(a: &AmplitudeStats) -> [f64; 3] {
+    let or_none = |x: Option<f64>| x.unwrap_or(f64::NAN);
+    [
+        a.rayleigh_max,
+        or_none(a.weibull_max),
+        or_none(a.weibull_shape),
+    ]
+}
+
+/// Columns of the largest by Rayleigh and by Weibull that belong to a column of the largest found.
+pub fn forecasts_of(largest: &str) -> Option<[String; 2]> {
+    let (before, after) = largest.rsplit_once("max_")?;
+    let by = |law: &str| format!("{before}{law}_max_{after}");
+    let is_found = !before.ends_with("rayleigh_") && !before.ends_with("weibull_");
+    is_found.then(|| [by("rayleigh"), by("weibull")])
 }
 
 /// All surfaces but rudders together.

@@ -78,6 +78,59 @@ pub struct Head {
     pub report: Vec<String>,
 }
 
+/// Why results of one binary and set of files and those of another do not go together.
+pub(in crate::campaign) fn disagreements(
+    (inputs, target): (&[Input], &Target),
+    (new_inputs, new_target): (&[Input], &Target),
+) -> Vec<Problem> {
+    let mut problems = Vec::new();
+    let mut tell = |message: String, hint: &str| {
+        problems.push(Problem::at("", message).hint(hint));
+    };
+    for i in new_inputs {
+        match inputs.iter().find(|o| o.file == i.file) {
+            Some(o) if o.hash == i.hash => {}
+            Some(_) => tell(
+                format!("was written from other inputs: {} has changed", i.file),
+                AGAIN,
+            ),
+            None => tell(
+                format!("was written from other inputs: {} is new", i.file),
+                AGAIN,
+            ),
+        }
+    }
+    for o in inputs {
+        if new_inputs.iter().all(|i| i.file != o.file) {
+            tell(
+                format!("was written from other inputs: {} is gone", o.file),
+                AGAIN,
+            );
+        }
+    }
+    let (a, b) = (target, new_target);
+    let mixed = "rows of one campaign come from one binary on one instruction set, or the last \
+                 digits may differ; give another folder with --out";
+    for (what, old, new) in [
+        ("version", &a.version, &b.version),
+        ("processor", &a.processor, &b.processor),
+        ("instruction set", &a.instructions, &b.instructions),
+        ("build of the program", &a.binary, &b.binary),
+    ] {
+        if old != new {
+            tell(
+                format!("was written by another {what}: {old} instead of {new}"),
+                mixed,
+            );
+            break;
+        }
+    }
+    problems
+}
+
+/// What to do about a store of other inputs.
+const AGAIN: &str = "give another folder with --out, or put the file back as it was";
+
 impl Head {
     /// Why rows under `self` and rows under `new` do not go together; nothing when they do. Shards may
     /// differ.
@@ -85,49 +138,8 @@ impl Head {
     /// # Errors
     /// Each reason by name.
     pub fn must_agree(&self, new: &Head) -> Result<()> {
-        let mut problems = Vec::new();
-        let mut tell = |message: String, hint: &str| {
-            problems.push(Problem::at("", message).hint(hint));
-        };
-        let again = "give another folder with --out, or put the file back as it was";
-        for i in &new.inputs {
-            match self.inputs.iter().find(|o| o.file == i.file) {
-                Some(o) if o.hash == i.hash => {}
-                Some(_) => tell(
-                    format!("was written from other inputs: {} has changed", i.file),
-                    again,
-                ),
-                None => tell(
-                    format!("was written from other inputs: {} is new", i.file),
-                    again,
-                ),
-            }
-        }
-        for o in &self.inputs {
-            if new.inputs.iter().all(|i| i.file != o.file) {
-                tell(
-                    format!("was written from other inputs: {} is gone", o.file),
-                    again,
-                );
-            }
-        }
-        let (a, b) = (&self.target, &new.target);
-        let mixed = "rows of one campaign come from one binary on one instruction set, or the last \
-                     digits may differ; give another folder with --out";
-        for (what, old, new) in [
-            ("version", &a.version, &b.version),
-            ("processor", &a.processor, &b.processor),
-            ("instruction set", &a.instructions, &b.instructions),
-            ("build of the program", &a.binary, &b.binary),
-        ] {
-            if old != new {
-                tell(
-                    format!("was written by another {what}: {old} instead of {new}"),
-                    mixed,
-                );
-                break;
-            }
-        }
+        let old = (&self.inputs[..], &self.target);
+        let mut problems = disagreements(old, (&new.inputs, &new.target));
         let same = self.grid == new.grid
             && self.integrator == new.integrator
             && self.columns == new.columns
@@ -135,7 +147,7 @@ impl Head {
             && self.uncertain == new.uncertain;
         if problems.is_empty() && !same {
             let told = "was written for another campaign";
-            problems.push(Problem::at("", told).hint(again));
+            problems.push(Problem::at("", told).hint(AGAIN));
         }
         if problems.is_empty() {
             Ok(())

@@ -5,10 +5,12 @@ use std::path::Path;
 use super::grid::Shard;
 use super::head::{FORMAT, Head, Input, Target};
 use super::rig::Rig;
-use super::store::hash_of_file;
+use crate::campaign::lines::hash_of_file;
 use crate::math::hash::Hash;
-use crate::spec::controller::LawSpec;
-use crate::spec::sea::SpectrumSpec;
+use crate::spec::Source;
+use crate::spec::controller::{ControllerSpec, LawSpec};
+use crate::spec::load::Loaded;
+use crate::spec::sea::{SeaSpec, SpectrumSpec};
 use crate::spec::validate::CampaignBundle;
 
 /// The head of the store that `target` writes for a campaign.
@@ -17,7 +19,12 @@ pub fn head(bundle: &CampaignBundle, rig: &Rig, target: Target, shard: Shard) ->
         format: FORMAT.to_owned(),
         campaign: rig.spec.name.clone(),
         seed: rig.spec.seed,
-        inputs: inputs(bundle),
+        inputs: inputs(
+            bundle.campaign.source.folder(),
+            &bundle.sources(),
+            &bundle.seas,
+            &bundle.laws,
+        ),
         target,
         shard,
         integrator: rig.spec.integrator,
@@ -28,15 +35,19 @@ pub fn head(bundle: &CampaignBundle, rig: &Rig, target: Target, shard: Shard) ->
     }
 }
 
-/// Files read, the campaign first, then what they name in turn: measured spectra, programs of laws.
-fn inputs(bundle: &CampaignBundle) -> Vec<Input> {
-    let home = bundle.campaign.source.folder();
+/// Files read, the first of `sources` first, then what they name in turn: measured spectra, programs of laws.
+/// Names are relative to `home`.
+pub fn inputs(
+    home: &Path,
+    sources: &[&Source],
+    seas: &[Loaded<SeaSpec>],
+    laws: &[Loaded<ControllerSpec>],
+) -> Vec<Input> {
     let name = |path: &Path| {
         let inside = path.strip_prefix(home).unwrap_or(path);
         inside.display().to_string()
     };
-    let mut out: Vec<Input> = bundle
-        .sources()
+    let mut out: Vec<Input> = sources
         .iter()
         .map(|s| {
             let mut hash = Hash::default();
@@ -48,14 +59,14 @@ fn inputs(bundle: &CampaignBundle) -> Vec<Input> {
         })
         .collect();
     let mut further = Vec::new();
-    for sea in &bundle.seas {
+    for sea in seas {
         for system in &sea.spec.systems {
             if let SpectrumSpec::Measured { file } = &system.spectrum {
                 further.push(sea.source.folder().join(file));
             }
         }
     }
-    for law in &bundle.laws {
+    for law in laws {
         if let LawSpec::External(program) = &law.spec.law {
             // words that lead to a file beside the law: the program, its script
             let folder = law.source.folder();

@@ -11,6 +11,7 @@ pub mod columns;
 pub mod draw;
 pub mod execute;
 pub mod export;
+pub mod extremes;
 pub mod grid;
 pub mod head;
 pub mod inputs;

@@ -28,6 +28,7 @@ use std::collections::BTreeMap;
 
 use serde::Serialize;
 
+use super::extremes::{Bootstraps, Extreme, columns_beside};
 use super::head::Head;
 use super::row::Ending;
 use super::stop;
@@ -104,6 +105,8 @@ pub struct LawNumbers {
     pub outside_validity: usize,
     /// Numbers.
     pub numbers: Vec<Number>,
+    /// Largest values, of the columns of them among the numbers.
+    pub extremes: Vec<Extreme>,
 }
 
 /// One craft and loading, speed, heading and sea.
@@ -168,10 +171,11 @@ struct Gathered {
 /// When the store cannot be read.
 pub fn summarise(book: &mut Book) -> Result<Summary> {
     let head = book.head.clone();
-    let columns: Vec<usize> = head
-        .report
+    let beside = columns_beside(&head.report, &head.columns);
+    let names: Vec<&String> = head.report.iter().chain(&beside).collect();
+    let columns: Vec<usize> = names
         .iter()
-        .filter_map(|r| head.columns.iter().position(|c| c == r))
+        .filter_map(|r| head.columns.iter().position(|c| c == *r))
         .collect();
     let mut cells = vec![Gathered::default(); head.grid.cells()];
     let (mut cases, mut completed) = (0, 0);
@@ -193,6 +197,7 @@ pub fn summarise(book: &mut Book) -> Result<Summary> {
         Ok(())
     })?;
     let level = stop::level(&head.grid.draws);
+    let mut bootstraps = Bootstraps::default();
     Ok(Summary {
         campaign: head.campaign.clone(),
         seed: head.seed,
@@ -202,11 +207,38 @@ pub fn summarise(book: &mut Book) -> Result<Summary> {
         level_frac: level,
         columns: head.report.clone(),
         places: (0..head.grid.places())
-            .map(|p| place(&head, p, &cells, level))
+            .map(|p| {
+                let mut place = place(&head, p, &cells, level);
+                let here = &cells[p * head.grid.laws.len()..];
+                for (law, g) in place.laws.iter_mut().zip(here) {
+                    law.extremes = extremes(&mut bootstraps, &head.report, &names, g, level);
+                }
+                place
+            })
             .collect(),
         warnings,
         caution: crate::caution::CAUTION,
     })
+}
+
+/// Largest values of a law at a place.
+fn extremes(
+    bootstraps: &mut Bootstraps,
+    report: &[String],
+    names: &[&String],
+    g: &Gathered,
+    level: f64,
+) -> Vec<Extreme> {
+    let numbers = |name: &str| {
+        let k = names.iter().position(|n| *n == name)?;
+        let all = g.columns.get(k)?.iter().copied();
+        Some(all.filter(|v| v.is_finite()).collect::<Vec<f64>>())
+    };
+    let of = |column: &String| {
+        let found = numbers(column)?;
+        bootstraps.extreme(column, &found, &numbers, level)
+    };
+    report.iter().filter_map(of).collect()
 }
 
 /// Warnings of one kind differ in their numbers only.
@@ -263,6 +295,7 @@ fn place(head: &Head, place: usize, cells: &[Gathered], level: f64) -> Place {
                 Some(number(column, own, base.map(Vec::as_slice), level))
             })
             .collect(),
+        extremes: Vec::new(),
     };
     Place {
         craft: grid.vessels[vessel].craft.clone(),

@@ -53,7 +53,11 @@ pub fn amplitudes(x: &[f64]) -> Vec<f64> {
 
 /// Mean of the highest third of the amplitudes; zero for a record without crossings.
 pub fn significant(x: &[f64]) -> f64 {
-    let mut a = amplitudes(x);
+    highest_third(amplitudes(x))
+}
+
+/// Mean of the highest third of amplitudes; zero for none.
+pub fn highest_third(mut a: Vec<f64>) -> f64 {
     a.sort_by(|p, q| q.total_cmp(p));
     let n = a.len().div_ceil(3);
     if n == 0 { 0.0 } else { mean(&a[..n]) }

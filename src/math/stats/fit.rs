@@ -57,7 +57,7 @@ impl Weibull {
         while g(hi) < 0.0 && hi < 1e6 {
             hi *= 2.0;
         }
-        for _ in 0..200 {
+        for _ in 0..80 {
             let mid = 0.5 * (lo + hi);
             if g(mid) < 0.0 { lo = mid } else { hi = mid }
         }

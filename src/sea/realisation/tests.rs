@@ -273,3 +273,87 @@ fn several_systems_and_regular_waves() {
     assert_eq!(e.problems.len(), 2);
     assert_eq!(e.problems[1].place.key, "systems[1].spectrum.jonswap.hs_m");
 }
+
+fn grid_of(spec: &SeaSpec, seed: u64) -> by_normals::WaveGrid {
+    let mut rng = ChaCha8Rng::seed_from_u64(seed);
+    by_normals::wave_grid(spec, Path::new("."), 0.3, 5.0, 60.0, &mut rng).unwrap()
+}
+
+#[test]
+fn waves_by_normals_are_those_drawn() {
+    let spec = sea(
+        vec![bretschneider(2.0, 7.0, Some(8.0), 0.0)],
+        Amplitudes::Fixed,
+    );
+    let grid = grid_of(&spec, 3);
+    let n = grid.normals();
+    assert_eq!(n, 400, "two a wave");
+    let by_normals = grid.sea(&vec![1.0; n]);
+    let mut rng = ChaCha8Rng::seed_from_u64(3);
+    let drawn = realise(&spec, Path::new("."), 0.3, 5.0, 60.0, &mut rng).unwrap();
+    for (a, b) in by_normals.components.iter().zip(&drawn.components) {
+        assert!((a.omega_rad_s - b.omega_rad_s).abs() < 1e-15);
+        assert!((a.mu_rad - b.mu_rad).abs() < 1e-15);
+        assert!(
+            (a.amplitude_m - b.amplitude_m).abs() < 1e-15,
+            "fixed amplitudes"
+        );
+        assert!((a.phase_rad - TAU / 8.0).abs() < 1e-15, "u = v");
+    }
+}
+
+/// One elevation over many draws of the normals is normal with variance m0: mean, variance and kurtosis
+/// within four standard errors.
+#[test]
+fn normals_make_a_gaussian_sea() {
+    let spec = sea(vec![bretschneider(2.0, 7.0, None, 0.0)], Amplitudes::Random);
+    let grid = grid_of(&spec, 4);
+    let mut rng = crate::math::rng::Stream::new(8, 0, crate::math::rng::Purpose::Other);
+    let count = 20_000;
+    let (mut m1, mut m2, mut m4) = (0.0, 0.0, 0.0);
+    for _ in 0..count {
+        let u: Vec<f64> = (0..grid.normals()).map(|_| rng.normal()).collect();
+        let z = grid.sea(&u).elevation_m(33.0, 4.0, -2.0);
+        m1 += z;
+        m2 += z * z;
+        m4 += z.powi(4);
+    }
+    let n = f64::from(count);
+    let m0 = 2.0 * 2.0 / 16.0;
+    assert!((m1 / n).abs() < 4.0 * (m0 / n).sqrt());
+    assert!(
+        (m2 / n / m0 - 1.0).abs() < 4.0 * (2.0 / n).sqrt(),
+        "{}",
+        m2 / n
+    );
+    assert!((m4 / n / (m0 * m0) - 3.0).abs() < 4.0 * (96.0 / n).sqrt());
+}
+
+/// Gusts by normals have the mean square of those drawn from the stream: both over 4,000 winds at one instant,
+/// within four standard errors of their difference.
+#[test]
+fn gusts_by_normals_are_as_strong_as_those_drawn() {
+    let mut spec = sea(vec![bretschneider(2.0, 7.0, None, 0.0)], Amplitudes::Random);
+    spec.components = 2;
+    spec.wind = Some(crate::spec::sea::WindSpec {
+        speed_10m_m_s: 15.0,
+        offset_deg: 0.0,
+        gusts: true,
+    });
+    let grid = grid_of(&spec, 5);
+    assert_eq!(grid.normals(), 2 * (2 + 80));
+    let mut rng = crate::math::rng::Stream::new(8, 1, crate::math::rng::Purpose::Other);
+    let count = 4000;
+    let (mut by_normals, mut drawn) = (0.0, 0.0);
+    for k in 0..count {
+        let u: Vec<f64> = (0..grid.normals()).map(|_| rng.normal()).collect();
+        let gust = |s: &Realisation| s.wind.as_ref().unwrap().speed_m_s(40.0) - 15.0;
+        by_normals += gust(&grid.sea(&u)).powi(2);
+        drawn += gust(&draw_one(&spec, 0.0, 0.0, k)).powi(2);
+    }
+    let error = 4.0 * 2.0 / (count as f64).sqrt(); // sqrt(2) each, two of them
+    assert!(
+        (by_normals / drawn - 1.0).abs() < error,
+        "{by_normals} {drawn}"
+    );
+}

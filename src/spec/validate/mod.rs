@@ -12,6 +12,7 @@ mod craft;
 pub(crate) mod fault;
 mod orders;
 mod paths;
+mod rare;
 mod scatter;
 mod scenario;
 mod sea;
@@ -36,6 +37,8 @@ pub use campaign_bundle::{
 };
 pub(super) use controller::controller;
 pub(super) use craft::craft;
+pub(super) use rare::rare;
+pub use rare::{RareBundle, rare_bundle, scenario as rare_scenario};
 pub(super) use scatter::scatter;
 pub(super) use scenario::scenario;
 pub(super) use sea::sea;
