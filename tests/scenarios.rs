@@ -53,6 +53,7 @@ fn kind_and_note(any: &Any) -> (&'static str, &str) {
         Any::Scenario(f) => ("scenario", &f.spec.note),
         Any::Tuning(f) => ("tuning", &f.spec.note),
         Any::Campaign(f) => ("campaign", &f.spec.note),
+        Any::Failures(f) => ("failures", &f.spec.note),
     }
 }
 
@@ -144,7 +145,10 @@ fn every_scenario_runs_with_each_law() {
         if path.parent() != Some(&root().join("scenarios")) {
             continue;
         }
-        if matches!(load_any(&path), Ok(Any::Tuning(_) | Any::Campaign(_))) {
+        if matches!(
+            load_any(&path),
+            Ok(Any::Tuning(_) | Any::Campaign(_) | Any::Failures(_))
+        ) {
             continue; // searched, not run; campaigns have their own tests
         }
         count += 1;

@@ -201,6 +201,21 @@ impl Stage {
         seed: u64,
         events: &[FaultEventSpec],
     ) -> Result<Case> {
+        self.case_ordered(speed, heading_deg, seed, events, &self.scenario.orders)
+    }
+
+    /// The same with other orders than the scenario's.
+    ///
+    /// # Errors
+    /// As [`Stage::case_with_faults`].
+    pub fn case_ordered(
+        &self,
+        speed: &SpeedStage,
+        heading_deg: f64,
+        seed: u64,
+        events: &[FaultEventSpec],
+        orders: &[OrderSpec],
+    ) -> Result<Case> {
         let s = &self.scenario;
         let timing = Timing::new(
             s.duration_s,
@@ -229,7 +244,7 @@ impl Stage {
                 case: 0,
             },
         });
-        parts.orders = orders::events(&s.orders, &parts.setup)?;
+        parts.orders = orders::events(orders, &parts.setup)?;
         parts.faults = faults::resolve(events, &self.model.craft.spec, seed, 0)?;
         let mut case = Case::new(parts)?;
         case.warnings.extend(self.case_warnings(speed, &sea));

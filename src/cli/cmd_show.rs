@@ -39,6 +39,7 @@ pub fn run(options: &Options, shell: &mut Shell) -> Result<Status> {
         Any::Scenario(f) => shell.json(&f.spec)?,
         Any::Tuning(f) => shell.json(&f.spec)?,
         Any::Campaign(f) => shell.json(&f.spec)?,
+        Any::Failures(f) => shell.json(&f.spec)?,
     }
     Ok(Status::Met)
 }

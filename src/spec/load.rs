@@ -14,6 +14,7 @@ use super::campaign::CampaignSpec;
 use super::controller::ControllerSpec;
 use super::craft::CraftSpec;
 use super::criteria::CriteriaSpec;
+use super::failures::FailuresSpec;
 use super::fault::FaultSpec;
 use super::scatter::ScatterSpec;
 use super::scenario::ScenarioSpec;
@@ -77,6 +78,7 @@ document!(ScatterSpec, "scatter", validate::scatter);
 document!(ScenarioSpec, "scenario", validate::scenario);
 document!(TuningSpec, "tuning", validate::tuning);
 document!(CampaignSpec, "campaign", validate::campaign);
+document!(FailuresSpec, "failures", validate::failures);
 
 /// Any file, by its `format`.
 #[derive(Clone, Debug)]
@@ -99,6 +101,8 @@ pub enum Any {
     Tuning(Box<Loaded<TuningSpec>>),
     /// A campaign.
     Campaign(Box<Loaded<CampaignSpec>>),
+    /// A matrix of failures.
+    Failures(Box<Loaded<FailuresSpec>>),
 }
 
 /// Reads a craft file.
@@ -173,6 +177,14 @@ pub fn load_campaign(path: impl AsRef<Path>) -> Result<Loaded<CampaignSpec>> {
     load(path.as_ref())
 }
 
+/// Reads a failures file, not the files it names.
+///
+/// # Errors
+/// All problems of the file, each with its place.
+pub fn load_failures(path: impl AsRef<Path>) -> Result<Loaded<FailuresSpec>> {
+    load(path.as_ref())
+}
+
 /// Reads a file of whatever kind its `format` says.
 ///
 /// # Errors
@@ -198,6 +210,7 @@ pub fn parse_any(path: &Path, bytes: Vec<u8>, on_disk: bool) -> Result<Any> {
         ScatterSpec::KIND => Any::Scatter(Box::new(finish(source, &value, on_disk)?)),
         TuningSpec::KIND => Any::Tuning(Box::new(finish(source, &value, on_disk)?)),
         CampaignSpec::KIND => Any::Campaign(Box::new(finish(source, &value, on_disk)?)),
+        FailuresSpec::KIND => Any::Failures(Box::new(finish(source, &value, on_disk)?)),
         _ => Any::Scenario(Box::new(finish(source, &value, on_disk)?)),
     })
 }
@@ -353,7 +366,7 @@ fn sorted(mut problems: Vec<Problem>, source: &Source) -> Error {
 }
 
 /// The kinds of file, in the order a user meets them.
-pub const KINDS: [&str; 9] = [
+pub const KINDS: [&str; 10] = [
     "craft",
     "sea",
     "controller",
@@ -363,6 +376,7 @@ pub const KINDS: [&str; 9] = [
     "scenario",
     "tuning",
     "campaign",
+    "failures",
 ];
 
 fn kind_of(value: &Value, source: &Source) -> Result<&'static str> {

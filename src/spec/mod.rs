@@ -1,7 +1,7 @@
 //! What the files say, and nothing more.
 //!
 //! Kinds of file, each JSON with a `format` key that names kind and version: [`craft`], [`sea`],
-//! [`controller`], [`criteria`], [`fault`], [`scatter`], [`scenario`], [`tuning`], [`campaign`]. [`load`] reads them and tells every fault at
+//! [`controller`], [`criteria`], [`fault`], [`scatter`], [`scenario`], [`tuning`], [`campaign`], [`failures`]. [`load`] reads them and tells every fault at
 //! once with its place; [`validate`] holds the checks that need more than one key; the allowed
 //! range of a single number stands beside its field and goes into the JSON Schemas of [`schema`].
 
@@ -10,6 +10,7 @@ pub mod controller;
 pub mod craft;
 pub mod criteria;
 mod equipment;
+pub mod failures;
 pub mod fault;
 pub mod fields;
 mod hint;

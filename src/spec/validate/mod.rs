@@ -9,6 +9,7 @@ mod campaign;
 mod campaign_bundle;
 mod controller;
 mod craft;
+mod failures;
 pub(crate) mod fault;
 mod orders;
 mod paths;
@@ -36,6 +37,9 @@ pub use campaign_bundle::{
 };
 pub(super) use controller::controller;
 pub(super) use craft::craft;
+pub(super) use failures::failures;
+pub use failures::{FailuresBundle, failures_bundle};
+pub(crate) use orders::SPEED_FRAC;
 pub(super) use scatter::scatter;
 pub(super) use scenario::scenario;
 pub(super) use sea::sea;

@@ -1,0 +1,211 @@
+//! `failures`: every single fault and chosen pairs, law by law, ranked by severity.
+
+use std::path::{Path, PathBuf};
+
+use serde::Serialize;
+
+use super::args::OutputArgs;
+use super::cmd_compare::on_threads;
+use super::output::Head;
+use super::progress::Progress;
+use super::shell::Shell;
+use super::table::{fixed, optional, table};
+use super::{Status, output};
+use crate::campaign::failures::{LEVEL, Matrix, Row, Severity, count, matrix};
+use crate::campaign::stage::Stage;
+use crate::error::{Error, Result};
+use crate::report::failures::figure;
+use crate::spec::validate::failures_bundle;
+
+/// Options of `failures`.
+#[derive(Clone, Debug, clap::Args)]
+#[command(
+    after_help = "Example: ridewright failures scenarios/failures.json --seeds 1 --out out/failures\n\
+                  Exit status 1 when a fault passes a limit before the craft can have slowed down, or ends a run."
+)]
+pub struct Options {
+    /// Failures file (`ridewright.failures/1`): its scenario, faults and limits.
+    #[arg(value_name = "FAILURES.json")]
+    pub failures: PathBuf,
+    /// Seeds of each row, a count (no unit): the first of the scenario, and the numbers after its last when it has
+    /// fewer; all of the scenario when absent.
+    #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(u16).range(1..=10_000))]
+    pub seeds: Option<u16>,
+    /// Only the law of this name, e.g. --only "modal PID".
+    #[arg(long, value_name = "NAME")]
+    pub only: Option<String>,
+    /// Threads, a count (no unit); results do not depend on it.
+    #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(u16).range(1..=1024))]
+    pub threads: Option<u16>,
+    /// Output.
+    #[command(flatten)]
+    pub output: OutputArgs,
+}
+
+/// What the verb tells as JSON.
+#[derive(Debug, Serialize)]
+struct Told<'a> {
+    #[serde(flatten)]
+    head: Head,
+    name: &'a str,
+    level: f64,
+    matrix: &'a Matrix,
+}
+
+/// Tries every fault.
+///
+/// # Errors
+/// What is wrong with the files; a craft without trim; a folder that cannot be written.
+pub fn run(options: &Options, cache: Option<&Path>, shell: &mut Shell) -> Result<Status> {
+    let b = failures_bundle(&options.failures)?;
+    let out = output::folder(&options.output)?;
+    let mut stage = Stage::new(&b.scenario, cache)?;
+    if let Some(only) = &options.only {
+        stage.laws.retain(|l| l.spec.name == *only);
+        if stage.laws.is_empty() {
+            let told = format!("no law of the scenario is named `{only}`");
+            return Err(Error::with_hint(told, "leave --only away to see all"));
+        }
+    }
+    if let Some(n) = options.seeds {
+        seeds(&mut stage.scenario.seeds, usize::from(n));
+    }
+    for w in &stage.model.warnings {
+        shell.warn(w, None);
+    }
+    let spec = &b.failures.spec;
+    let progress = Progress::new(shell, count(&stage, spec), "faults");
+    let found = on_threads(options.threads, || {
+        matrix(&stage, spec, &|| progress.step())
+    })??;
+    progress.finish();
+    let told = Told {
+        head: Head::new(&found.craft, &stage.model.warnings),
+        name: &spec.name,
+        level: LEVEL,
+        matrix: &found,
+    };
+    if options.output.json {
+        shell.json(&told)?;
+    } else {
+        print(&found, &spec.name, shell)?;
+    }
+    if let Some(dir) = &out {
+        output::write_json(dir, "failures", &told)?;
+        if let Some(f) = figure(&found, "Invented demonstration craft and sea.") {
+            f.write(dir, "failures")?;
+        }
+        shell.talk(&format!(
+            "\nwritten into {}: failures.json and a picture, as PNG and SVG",
+            dir.display()
+        ));
+    }
+    shell.caution();
+    let worst = found.rows.first().map_or(Severity::None, |r| r.severity);
+    Ok(if worst >= Severity::LimitPassed {
+        Status::NotMet
+    } else {
+        Status::Met
+    })
+}
+
+/// Exactly `n` seeds: those of the scenario, then the numbers after its greatest.
+fn seeds(all: &mut Vec<u64>, n: usize) {
+    let greatest = all.iter().copied().max().unwrap_or(0);
+    let more = (1..).map(|k| greatest.saturating_add(k));
+    let missing = n.saturating_sub(all.len());
+    all.extend(more.take(missing));
+    all.truncate(n);
+}
+
+const HEADS: [&str; 12] = [
+    "severity, fault, law",
+    "waves\ndeg",
+    "speed\nkn",
+    "disk\n-",
+    "down to\nkn",
+    "slowed\ns",
+    "to limit\ns",
+    "passes it\n%",
+    "roll max\ndeg",
+    "pitch max\ndeg",
+    "contacts\na run",
+    "settles\ns",
+];
+
+fn print(found: &Matrix, name: &str, shell: &mut Shell) -> Result<()> {
+    shell.data(&format!(
+        "{name}: {} in {}, {} seeds; times from the fault; maxima before > after the fault, means over seeds",
+        found.craft,
+        found.sea,
+        found.seeds.len()
+    ))?;
+    let mut last = None;
+    let mut rows = Vec::new();
+    for r in &found.rows {
+        if last != Some(r.severity) {
+            let mut head = vec![String::new(); HEADS.len()];
+            r.severity.words().clone_into(&mut head[0]);
+            rows.push(head);
+            last = Some(r.severity);
+        }
+        rows.push(row(r));
+    }
+    shell.data(&table(HEADS, rows))?;
+    shell.data("\nWhy:")?;
+    for r in found.rows.iter().filter(|r| !r.because.is_empty()) {
+        shell.data(&format!(
+            "  {}, {}, {:.0} kn, {:.0} deg: {}",
+            r.fault, r.law, r.speed_kn, r.heading_deg, r.because
+        ))?;
+    }
+    let l = &found.limits;
+    shell.data(&format!(
+        "\nLimits: roll {} deg, pitch {} deg, vertical acceleration {} m/s2 at any instant; RMS roll {} deg, pitch {} deg, \
+         vertical acceleration {} m/s2; disk margin at least {}; ride worse from {:+.0} % RMS. Common practice, no source.",
+        l.roll_deg,
+        l.pitch_deg,
+        l.vertical_m_s2,
+        l.roll_rms_deg,
+        l.pitch_rms_deg,
+        l.vertical_rms_m_s2,
+        l.disk_margin,
+        100.0 * l.worse_frac
+    ))
+}
+
+fn row(r: &Row) -> Vec<String> {
+    let linear = r.linear.as_ref();
+    let disk = match linear {
+        Some(l) if !l.is_stable => "unstable".to_owned(),
+        Some(l) => optional(l.disk, 2),
+        None => "-".to_owned(),
+    };
+    let down = r.come_down.as_ref().map(|c| c.speed_kn);
+    let down = match down {
+        Some(Some(v)) => fixed(v, 1),
+        Some(None) => "none".to_owned(),
+        None => "-".to_owned(),
+    };
+    let pair = |a: f64, b: f64| format!("{} > {}", fixed(a, 1), fixed(b, 1));
+    let s = &r.spread;
+    vec![
+        format!("\u{a0}{}, {}", r.fault, r.law).replace(' ', "\u{a0}"),
+        fixed(r.heading_deg, 0),
+        fixed(r.speed_kn, 1),
+        disk,
+        down,
+        optional(r.slowed_after_s, 0),
+        optional(r.to_limit_s, 1),
+        format!(
+            "{} ({}-{})",
+            fixed(100.0 * r.passes_limit.value, 0),
+            fixed(100.0 * r.passes_limit.low, 0),
+            fixed(100.0 * r.passes_limit.high, 0)
+        ),
+        pair(s.roll_before_deg.value, s.roll_after_deg.value),
+        pair(s.pitch_before_deg.value, s.pitch_after_deg.value),
+        fixed(s.contacts.value, 1),
+        fixed(s.settles_after_s.value, 0),
+    ]
+}

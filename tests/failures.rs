@@ -1,0 +1,297 @@
+//! Promises of the failure matrix, on the smaller demonstration craft.
+#![allow(clippy::unwrap_used)] // tests
+
+mod common;
+
+use std::path::Path;
+use std::sync::OnceLock;
+
+use ridewright::campaign::failures::{Descent, Matrix, Needs, Severity, matrix};
+use ridewright::campaign::stage::Stage;
+use ridewright::closed_loop::LoopCraft;
+use ridewright::closed_loop::faulted::{Left, LinearFault, verdict};
+use ridewright::closed_loop::poles::poles;
+use ridewright::control::from_spec;
+use ridewright::control::linear::LinearLaw;
+use ridewright::spec::craft::SurfaceGroup;
+use ridewright::spec::failures::FailuresSpec;
+use ridewright::spec::load::load_controller;
+use ridewright::spec::validate::failures_bundle;
+use ridewright::units::{kn, to_kn};
+
+/// A small matrix: a jam and a loss of the aft port flap, one sensor failure each, two laws, short runs.
+const FAILURES: &str = r#"{
+  "format": "ridewright.failures/1", "name": "small", "scenario": "scenario.json",
+  "breaks_within_s": [40, 45], "sensors": [], "surfaces": [{ "lost": {} }], "supplies": true,
+  "least_speed_kn": 12, "speed_step_kn": 2,
+  "together": [{ "name": "both aft lost", "faults": [
+    { "surface": { "name": "aft port", "failure": { "lost": {} } } },
+    { "surface": { "name": "aft starboard", "failure": { "lost": {} } } } ] }]
+}"#;
+
+/// The files of the small matrix in a folder of their own.
+fn files() -> tempfile::TempDir {
+    let dir = tempfile::tempdir().unwrap();
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let at = |p: &str| root.join(p).display().to_string().replace('\\', "/");
+    let scenario = serde_json::json!({
+        "format": "ridewright.scenario/1", "name": "small",
+        "craft": at("scenarios/craft/coastal_survey.json"),
+        "sea": at("scenarios/sea/moderate_1m25.json"),
+        "controllers": [at("controllers/fixed.json"), at("controllers/pid.json")],
+        "speeds_kn": [16], "headings_deg": [150], "seeds": [1],
+        "duration_s": 90, "run_in_s": 20,
+        "physics": {
+            "stations_x_m": [-14, -7, 0, 7, 14],
+            "frequencies_rad_s": [0.2, 0.6, 1.0, 1.8, 3.0]
+        }
+    });
+    std::fs::write(dir.path().join("scenario.json"), scenario.to_string()).unwrap();
+    std::fs::write(dir.path().join("failures.json"), FAILURES).unwrap();
+    dir
+}
+
+fn stage() -> &'static (Stage, FailuresSpec) {
+    static STAGE: OnceLock<(Stage, FailuresSpec)> = OnceLock::new();
+    STAGE.get_or_init(|| {
+        let dir = files();
+        let b = failures_bundle(dir.path().join("failures.json")).unwrap();
+        (Stage::new(&b.scenario, None).unwrap(), b.failures.spec)
+    })
+}
+
+fn craft(speed_kn: f64) -> LoopCraft {
+    let s = &stage().0;
+    LoopCraft::new(&s.model, kn(speed_kn), &s.scenario.course).unwrap()
+}
+
+fn pid(craft: &LoopCraft) -> LinearLaw {
+    let file = load_controller("controllers/pid.json").unwrap();
+    let mut law = from_spec(&file.spec, Path::new("controllers"), None).unwrap();
+    law.reset(&craft.setup).unwrap();
+    law.linear().unwrap()
+}
+
+fn group(craft: &LoopCraft, which: SurfaceGroup, left: Left) -> LinearFault {
+    let surfaces = craft.plant.surfaces.iter().enumerate();
+    LinearFault {
+        surfaces: surfaces
+            .filter(|(_, s)| s.group == which)
+            .map(|(i, _)| (i, left))
+            .collect(),
+        ..LinearFault::default()
+    }
+}
+
+/// A jam told to the craft alone and a jam told to the law alone are one loop; the motions' matrix is untouched.
+#[test]
+fn a_jam_leaves_the_craft_and_takes_the_command() {
+    let sound = craft(16.0);
+    let law = pid(&sound);
+    let jam = group(&sound, SurfaceGroup::Forward, Left::Held);
+    let jammed = jam.craft(&sound);
+    assert_eq!(jammed.linear.a, sound.linear.a);
+    // least stable first; filters and delays of the command that moves nothing differ in number
+    let by_craft = poles(&jammed, &law).unwrap();
+    let by_law = poles(&sound, &jam.law(&law)).unwrap();
+    for (a, b) in by_craft.iter().zip(&by_law).take(6) {
+        assert!((a - b).norm() < 1e-6 * (1.0 + b.norm()), "{a} {b}");
+    }
+    let shifted = (poles(&sound, &law).unwrap()[2] - by_law[2]).norm();
+    assert!(
+        shifted > 1e-6,
+        "the forward pair did nothing in the sound loop"
+    );
+}
+
+/// Losing the aft pair takes its stabilising lift: the divergence speed by the poles falls.
+#[test]
+fn a_lost_aft_pair_lowers_the_divergence_speed() {
+    let none = LinearLaw::none(craft(16.0).setup.sample_period_s);
+    let grows = |u: f64, is_lost: bool| {
+        let sound = craft(u);
+        let fault = if is_lost {
+            group(&sound, SurfaceGroup::Aft, Left::Nothing)
+        } else {
+            LinearFault::default()
+        };
+        !verdict(&fault.craft(&sound), &none).unwrap().is_stable
+    };
+    let divergence = |is_lost: bool| {
+        (10..=50)
+            .map(|k| 0.5 * f64::from(k))
+            .find(|u| grows(*u, is_lost))
+            .unwrap_or(f64::INFINITY)
+    };
+    let (sound, lost) = (divergence(false), divergence(true));
+    assert!(
+        lost < sound - 2.0,
+        "sound {sound} kn, aft pair lost {lost} kn"
+    );
+}
+
+/// Second method: the heave and pitch rows of the broken craft's linear model are the central differences of the
+/// nonlinear plant without the pair.
+#[test]
+fn the_broken_linear_model_is_the_broken_plants_derivative() {
+    let sound = craft(16.4); // off the rows of the resistance table
+    let fault = group(&sound, SurfaceGroup::Aft, Left::Nothing);
+    let broken = fault.craft(&sound);
+    let plant = &broken.plant;
+    let trim = &sound.trim;
+    let waves = vec![0.0; plant.channels().len()];
+    for row in [8, 10] {
+        let scale = broken.linear.a.row(row).amax();
+        for column in [4, 8, 10] {
+            let h = if column == 4 { 2e-3 } else { 1e-4 };
+            let at = |sign: f64| {
+                let mut x = trim.x.clone();
+                x[column] += sign * h;
+                common::derivative(plant, &x, &waves, &trim.surface_rad, &trim.thrust_n)[row]
+            };
+            let numeric = (at(1.0) - at(-1.0)) / (2.0 * h);
+            let told = broken.linear.a[(row, column)];
+            // restoring is differenced over its table cells by the model itself, drag is quadratic
+            assert!(
+                (numeric - told).abs() < 2e-3 * scale,
+                "{row} {column}: {numeric} {told}"
+            );
+        }
+        let lost = (broken.linear.a[(row, 8)] - sound.linear.a[(row, 8)]).abs();
+        assert!(lost > 0.02 * scale, "the pair did nothing in row {row}");
+    }
+}
+
+#[test]
+fn a_dead_sensor_is_a_zero_column_of_the_law() {
+    let sound = craft(14.0);
+    let law = pid(&sound);
+    let rate = ridewright::closed_loop::reading::Quantity::Rate(1);
+    let fault = LinearFault {
+        readings: vec![(rate, 0.0)],
+        ..LinearFault::default()
+    };
+    let mut deaf = law.clone();
+    let k = law
+        .signals
+        .iter()
+        .position(|s| *s == ridewright::control::linear::LawSignal::PitchRate)
+        .unwrap();
+    deaf.b.column_mut(k).fill(0.0);
+    deaf.d.column_mut(k).fill(0.0);
+    let by_sensor = poles(&fault.craft(&sound), &law).unwrap();
+    let by_law = poles(&sound, &deaf).unwrap();
+    for (a, b) in by_sensor.iter().zip(&by_law).take(6) {
+        assert!((a - b).norm() < 1e-6 * (1.0 + b.norm()), "{a} {b}");
+    }
+}
+
+#[test]
+fn the_speed_to_come_down_to_holds_and_the_next_does_not() {
+    let (stage, _) = stage();
+    let crafts: Vec<LoopCraft> = [16.0, 14.0, 12.0, 10.0, 8.0, 6.0].map(craft).into();
+    let fault = group(&crafts[0], SurfaceGroup::Aft, Left::Nothing);
+    // fins fixed: without the aft pair the craft diverges at a lower speed, by its poles alone
+    let fixed = |c: &LoopCraft| LinearLaw::none(c.setup.sample_period_s);
+    let laws: Vec<LinearLaw> = crafts.iter().map(fixed).collect();
+    for c in &crafts {
+        let (a, b) = (fault.craft(c), fault.law(&pid(c)));
+        eprintln!(
+            "{} {:?}",
+            to_kn(c.speed_m_s),
+            ridewright::closed_loop::faulted::verdict(&a, &b).unwrap()
+        );
+    }
+    let descent = Descent {
+        stage,
+        heading_deg: 150.0,
+        crafts: &crafts,
+        laws: &laws,
+        fault: &fault,
+        needs: Needs {
+            disk: 0.3,
+            roll_rms_deg: 4.0,
+            pitch_rms_deg: 3.0,
+            vertical_rms_m_s2: 1.5,
+        },
+    };
+    let found = descent.search().unwrap();
+    let speed = found.speed_kn.unwrap();
+    let k = crafts
+        .iter()
+        .position(|c| (to_kn(c.speed_m_s) - speed).abs() < 1e-9)
+        .unwrap();
+    assert!(k > 0, "the craft without its aft pair must slow down");
+    assert_eq!(descent.failing(k).unwrap(), None);
+    assert!(descent.failing(k - 1).unwrap().is_some());
+    assert_eq!(found.fails_above, descent.failing(k - 1).unwrap());
+    let why = found.fails.unwrap();
+    assert!(why.starts_with("unstable: pole"), "{why}");
+}
+
+#[test]
+fn rows_do_not_depend_on_threads() {
+    let (stage, spec) = stage();
+    let on = |n: usize| -> Matrix {
+        let pool = rayon::ThreadPoolBuilder::new().num_threads(n).build();
+        pool.unwrap()
+            .install(|| matrix(stage, spec, &|| {}))
+            .unwrap()
+    };
+    let (one, three) = (on(1), on(3));
+    let text = |m: &Matrix| serde_json::to_string(m).unwrap();
+    assert_eq!(text(&one), text(&three));
+    // 6 surfaces, 2 supplies, a pair and the sound craft, two laws
+    assert_eq!(one.rows.len(), 10 * 2);
+    let severities: Vec<Severity> = one.rows.iter().map(|r| r.severity).collect();
+    assert!(severities.windows(2).all(|w| w[0] >= w[1]));
+    let of = |fault: &str| {
+        one.rows
+            .iter()
+            .find(|r| r.fault == fault && r.law != "fins fixed")
+    };
+    assert!(of("both aft lost").unwrap().severity > of("nothing breaks").unwrap().severity);
+}
+
+#[test]
+fn a_tiny_matrix_through_the_command_line() {
+    let dir = files();
+    let out = dir.path().join("out");
+    let run = std::process::Command::new(env!("CARGO_BIN_EXE_ridewright"))
+        .args(["--no-cache", "failures"])
+        .arg(dir.path().join("failures.json"))
+        .args(["--only", "modal PID", "--seeds", "1", "--json", "--out"])
+        .arg(&out)
+        .output()
+        .unwrap();
+    let err = String::from_utf8_lossy(&run.stderr);
+    assert!(matches!(run.status.code(), Some(0 | 1)), "{err}");
+    let told: serde_json::Value = serde_json::from_slice(&run.stdout).unwrap();
+    assert_eq!(told["matrix"]["rows"].as_array().unwrap().len(), 10);
+    for name in ["failures.json", "failures.png", "failures.svg"] {
+        assert!(out.join(name).is_file(), "{name}");
+    }
+}
+
+#[test]
+fn a_wrong_file_names_its_key() {
+    let dir = files();
+    let text = FAILURES.replacen("\"aft port\"", "\"aft prot\"", 1);
+    std::fs::write(dir.path().join("failures.json"), text).unwrap();
+    let told = failures_bundle(dir.path().join("failures.json"))
+        .unwrap_err()
+        .to_string();
+    assert!(
+        told.contains("together[0].faults[0].surface.name"),
+        "{told}"
+    );
+    let text = FAILURES.replacen("[40, 45]", "[5, 6]", 1);
+    std::fs::write(dir.path().join("failures.json"), text).unwrap();
+    let told = failures_bundle(dir.path().join("failures.json"))
+        .unwrap_err()
+        .to_string();
+    assert!(
+        told.contains("breaks_within_s") && told.contains("run-in"),
+        "{told}"
+    );
+}
