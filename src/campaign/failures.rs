@@ -2,39 +2,61 @@
 //!
 //! ```text
 //! row = fault x law x speed x heading
-//! linear      stable with the fault? disk margin; highest speed at which margin and ride limits hold
-//! simulated   over seeds: peaks before and after, contacts, time to settle, ride after,
-//!             time to a limit against time to slow down
-//! severity    from both, by stated limits; rows ranked by it
+//! linear      stable with the fault? margins left
+//! simulated   over seeds: peaks before and after, contacts, time to settle, ride after, time to a limit
+//! search      the speed to come down to: linear loop, then slowing down simulated; time to get there against the limit
+//! severity    from all, by stated limits; rows ranked by it
 //! ```
 //! The first fault of the list is none at all: what the sound craft does on the same seas.
 
 mod descent;
+pub mod journal;
 mod list;
 mod measure;
+mod settle;
 mod severity;
+mod spread;
+mod trial;
 
 use rayon::prelude::*;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
-pub use descent::{ComeDown, Descent, Needs};
+pub use descent::{ComeDown, Descent};
+pub use journal::Journal;
 pub use list::{Trouble, troubles};
-pub use measure::{Peaks, RunMeasure, Spread};
+pub use measure::{LimitPassed, Peaks, RunMeasure};
+pub use settle::Settling;
 pub use severity::Severity;
+pub use spread::{SlowDown, Spread};
+pub use trial::SlowRun;
 
+use self::settle::Track;
+use self::trial::{Runs, fails_going_on};
 use super::stage::{LawPlan, SpeedStage, Stage};
 use crate::closed_loop::LoopCraft;
-use crate::closed_loop::faulted::{LinearFault, LinearVerdict, verdict};
+use crate::closed_loop::faulted::{LinearFault, LinearVerdict};
 use crate::closed_loop::schedule::surge::{surge, times_s};
 use crate::control::linear::LinearLaw;
 use crate::error::Result;
 use crate::math::stats::Interval;
-use crate::math::stats::sample::wilson;
+use crate::math::stats::sample::clopper_pearson;
 use crate::spec::failures::FailuresSpec;
+use crate::spec::scenario::CourseSpec;
 use crate::units::kn;
 
 /// Level of all intervals.
 pub const LEVEL: f64 = 0.95;
+
+/// What was run and searched for one row.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Found {
+    linear: Option<LinearVerdict>,
+    linear_leaves_out: Vec<String>,
+    come_down: ComeDown,
+    slowed_in_calm_s: Option<f64>,
+    runs: Vec<RunMeasure>,
+    slow_runs: Vec<SlowRun>,
+}
 
 /// One row of the matrix.
 #[derive(Clone, Debug, Serialize)]
@@ -54,29 +76,66 @@ pub struct Row {
     /// The linear loop with the fault; none for a law without linear form.
     pub linear: Option<LinearVerdict>,
     /// What of the fault the linear loop leaves out.
-    pub linear_leaves_out: Vec<&'static str>,
-    /// Speed to come down to; none where the law has no linear form.
-    pub come_down: Option<ComeDown>,
-    /// Time from the fault to that speed: reaction and throttles back, s; none where no speed was found.
-    pub slowed_after_s: Option<f64>,
-    /// That time comes from simulated runs; else from resistance and thrust in calm water.
-    pub slowing_is_simulated: bool,
-    /// Share of seeds that pass a limit after the fault.
+    pub linear_leaves_out: Vec<String>,
+    /// Speed to come down to.
+    pub come_down: ComeDown,
+    /// Coming down to it, simulated; none where this speed holds, where none does, or where it is not simulated.
+    pub slow_down: Option<SlowDown>,
+    /// Time from the fault to that speed at the best, s: reaction, then throttles back in calm water.
+    pub slowed_in_calm_s: Option<f64>,
+    /// Runs that ended before the fault: they say nothing of it and count for nothing.
+    pub ended_before_fault: usize,
+    /// Share of the seeds that reach the fault and pass a limit after it, or end.
     pub passes_limit: Interval,
-    /// Shortest time from the fault to a limit, s; none where no seed passes one.
-    pub to_limit_s: Option<f64>,
-    /// Which limit that is.
-    pub limit: Option<String>,
+    /// The soonest limit of all seeds; none where no seed passes one.
+    pub limit: Option<LimitPassed>,
+    /// Median time from the fault to the first limit, s; none where no seed passes one, infinite (`null` in JSON)
+    /// where fewer than half do.
+    pub median_limit_s: Option<Interval>,
     /// Shortest time from the fault to an early end of a run, s.
     pub to_end_s: Option<f64>,
-    /// Share of seeds in which a limit is passed on the way down, when the order to slow down is given.
-    pub passes_limit_slowing: Option<Interval>,
     /// Peaks and ride over seeds, before and after the fault.
     pub spread: Spread,
-    /// Largest ratio of an RMS after the fault to the sound craft's with the same law.
-    pub worse_ratio: f64,
+    /// Largest ratio of an RMS after the fault to the sound craft's with the same law; none where it cannot be told.
+    pub worse_ratio: Option<f64>,
     /// Every seed.
     pub runs: Vec<RunMeasure>,
+}
+
+impl Row {
+    /// Of what was found; `place` is speed (kn) and wave heading (deg). Severity comes with the sound craft's row.
+    fn of(fault: &str, law: &str, place: (f64, f64), found: Found) -> Self {
+        let runs = found.runs;
+        let reached = || runs.iter().filter(|r| !r.ended_before_fault());
+        let n = reached().count() as u64;
+        let is_passed = |r: &&RunMeasure| r.limit.is_some() || r.to_end_s().is_some();
+        let passed = reached().filter(is_passed).count() as u64;
+        let first = reached().min_by(|a, b| a.to_limit_s().total_cmp(&b.to_limit_s()));
+        let times: Vec<f64> = reached().map(RunMeasure::to_limit_s).collect();
+        Row {
+            fault: fault.to_owned(),
+            law: law.to_owned(),
+            speed_kn: place.0,
+            heading_deg: place.1,
+            severity: Severity::None,
+            because: String::new(),
+            linear: found.linear,
+            linear_leaves_out: found.linear_leaves_out,
+            come_down: found.come_down,
+            slow_down: (!found.slow_runs.is_empty()).then(|| SlowDown::of(found.slow_runs)),
+            slowed_in_calm_s: found.slowed_in_calm_s,
+            ended_before_fault: runs.len() - n as usize,
+            passes_limit: clopper_pearson(passed, n, LEVEL),
+            limit: first.and_then(|r| r.limit.clone()),
+            median_limit_s: spread::median_s(&times),
+            to_end_s: reached()
+                .filter_map(RunMeasure::to_end_s)
+                .min_by(f64::total_cmp),
+            spread: Spread::of(&runs),
+            worse_ratio: None,
+            runs,
+        }
+    }
 }
 
 /// Everything found.
@@ -104,36 +163,22 @@ pub fn count(stage: &Stage, spec: &FailuresSpec) -> usize {
     troubles(spec, stage).len() * stage.laws.len() * s.speeds_kn.len() * s.headings_deg.len()
 }
 
-/// Runs and judges; `done` is called after every row, from any thread.
+/// Runs and judges; `done` is called after every row, from any thread; rows that the journal has are not run again.
 ///
 /// # Errors
-/// A craft without trim; a case that cannot be set up. Runs that end early are results.
-pub fn matrix(stage: &Stage, spec: &FailuresSpec, done: &(dyn Fn() + Sync)) -> Result<Matrix> {
+/// A craft without trim; a case that cannot be set up; a journal that cannot be written. Runs that end early are
+/// results.
+pub fn matrix(
+    stage: &Stage,
+    spec: &FailuresSpec,
+    journal: Option<&Journal>,
+    done: &(dyn Fn() + Sync),
+) -> Result<Matrix> {
     let troubles = troubles(spec, stage);
     let mut rows = Vec::new();
     for speed in &stage.speeds {
-        let place = Place::new(stage, speed, spec)?;
-        let jobs: Vec<(usize, f64, &Trouble)> = (0..stage.laws.len())
-            .flat_map(|law| {
-                let headings = stage.scenario.headings_deg.iter();
-                let troubles = &troubles;
-                headings.flat_map(move |h| troubles.iter().map(move |t| (law, *h, t)))
-            })
-            .collect();
-        let mut found = jobs
-            .par_iter()
-            .map(|(law, heading_deg, trouble)| {
-                let row = place.row(*law, *heading_deg, trouble);
-                done();
-                row
-            })
-            .collect::<Vec<Result<Row>>>()
-            .into_iter()
-            .collect::<Result<Vec<Row>>>()?;
-        for group in found.chunks_mut(troubles.len()) {
-            severity::settle(group, &spec.limits);
-        }
-        rows.extend(found);
+        let place = Place::new(stage, speed, spec, journal)?;
+        rows.extend(place.rows(&troubles, done)?);
     }
     severity::rank(&mut rows);
     Ok(Matrix {
@@ -152,14 +197,23 @@ struct Place<'a> {
     stage: &'a Stage,
     speed: &'a SpeedStage,
     spec: &'a FailuresSpec,
+    journal: Option<&'a Journal>,
     /// Sound crafts from the speed down.
     crafts: Vec<LoopCraft>,
     /// Linear forms of every law at every one of them; none for a law that has none.
     laws: Vec<Option<Vec<LinearLaw>>>,
 }
 
+/// A law (by index) in waves of a heading, deg.
+type Going = (usize, f64);
+
 impl<'a> Place<'a> {
-    fn new(stage: &'a Stage, speed: &'a SpeedStage, spec: &'a FailuresSpec) -> Result<Self> {
+    fn new(
+        stage: &'a Stage,
+        speed: &'a SpeedStage,
+        spec: &'a FailuresSpec,
+        journal: Option<&'a Journal>,
+    ) -> Result<Self> {
         let crafts = descent::grid_kn(speed.speed_kn, spec.least_speed_kn, spec.speed_step_kn)
             .par_iter()
             .map(|u| LoopCraft::new(&stage.model, kn(*u), &stage.scenario.course))
@@ -171,76 +225,136 @@ impl<'a> Place<'a> {
             stage,
             speed,
             spec,
+            journal,
             crafts,
             laws,
         })
     }
 
-    fn row(&self, law: usize, heading_deg: f64, trouble: &Trouble) -> Result<Row> {
-        let fault = LinearFault::of(&trouble.faults, &self.stage.model.craft.spec);
-        let needs = Needs::of(&self.spec.limits);
-        let (mut linear, mut come_down) = (None, None);
-        if let Some(laws) = &self.laws[law] {
-            linear = Some(verdict(
-                &fault.craft(&self.crafts[0]),
-                &fault.law(&laws[0]),
-            )?);
-            let descent = Descent {
-                stage: self.stage,
-                heading_deg,
-                crafts: &self.crafts,
-                laws,
-                fault: &fault,
-                needs,
-            };
-            come_down = Some(descent.search()?);
+    /// All rows of this speed, judged: the sound craft first, which the others are held against.
+    fn rows(&self, troubles: &[Trouble], done: &(dyn Fn() + Sync)) -> Result<Vec<Row>> {
+        let Some((nothing, broken)) = troubles.split_first() else {
+            return Ok(Vec::new());
+        };
+        let headings = &self.stage.scenario.headings_deg;
+        let goings: Vec<Going> = (0..self.stage.laws.len())
+            .flat_map(|law| headings.iter().map(move |h| (law, *h)))
+            .collect();
+        let sound = in_order(goings.par_iter().map(|g| {
+            let found = self.find(*g, nothing, None)?;
+            done();
+            Ok(found)
+        }))?;
+        let jobs: Vec<(usize, &Trouble)> = (0..goings.len())
+            .flat_map(|g| broken.iter().map(move |t| (g, t)))
+            .collect();
+        let found = in_order(jobs.par_iter().map(|(g, trouble)| {
+            let found = self.kept(goings[*g], trouble, &sound[*g].1)?;
+            done();
+            Ok(found)
+        }))?;
+        let mut found = found.into_iter();
+        let mut out = Vec::new();
+        for (g, (of_sound, _)) in goings.iter().zip(sound) {
+            let all = std::iter::once(of_sound).chain(found.by_ref().take(broken.len()));
+            let mut group: Vec<Row> = troubles
+                .iter()
+                .zip(all)
+                .map(|(t, f)| {
+                    let place = (self.speed.speed_kn, g.1);
+                    Row::of(&t.name, &self.stage.laws[g.0].spec.name, place, f)
+                })
+                .collect();
+            severity::settle(&mut group, &self.spec.limits);
+            out.extend(group);
         }
-        let plan = &self.stage.laws[law];
-        let run = measure::Runs {
+        Ok(out)
+    }
+
+    /// What the journal has, or else what is found now.
+    fn kept(&self, going: Going, trouble: &Trouble, sound: &[Track]) -> Result<Found> {
+        let law = &self.stage.laws[going.0].spec.name;
+        let (speed, heading) = (self.speed.speed_kn, going.1);
+        let name = format!("{speed} kn, {heading} deg, {law}, {}", trouble.name);
+        if let Some(found) = self.journal.and_then(|j| j.found(&name)) {
+            return Ok(found.clone());
+        }
+        let (found, _) = self.find(going, trouble, Some(sound))?;
+        if let Some(journal) = self.journal {
+            journal.put(&name, &found)?;
+        }
+        Ok(found)
+    }
+
+    /// Runs and searches one row; the tracks of its runs, for the sound craft's.
+    fn find(
+        &self,
+        (law, heading_deg): Going,
+        trouble: &Trouble,
+        sound: Option<&[Track]>,
+    ) -> Result<(Found, Vec<Track>)> {
+        let fault = LinearFault::of(&trouble.faults, &self.stage.model.craft.spec);
+        let limits = &self.spec.limits;
+        let descent = Descent {
+            stage: self.stage,
+            heading_deg,
+            crafts: &self.crafts,
+            laws: self.laws[law].as_deref(),
+            fault: &fault,
+            limits,
+        };
+        let runs = Runs {
             stage: self.stage,
             speed: self.speed,
             spec: self.spec,
+            plan: &self.stage.laws[law],
             heading_deg,
             faults: &trouble.faults,
         };
-        let runs = run.free(plan)?;
-        let to = come_down.as_ref().and_then(|c| c.speed_kn);
-        let computed_s = to.map(|v| self.spec.reaction_s + self.slowing_s(v));
-        let slowing = to
-            .filter(|v| *v < self.speed.speed_kn)
-            .map(|v| run.slowing(plan, v))
-            .transpose()?
-            .flatten();
-        let simulated_s = slowing.as_ref().and_then(|s| s.slowed_after_s);
-        let n = runs.len() as u64;
-        let passed = |r: &&RunMeasure| r.limit_after_s.is_some();
-        let k = runs.iter().filter(passed).count() as u64;
-        let first = runs
-            .iter()
-            .filter(passed)
-            .min_by(|a, b| a.to_limit_s().total_cmp(&b.to_limit_s()));
-        let ends = runs.iter().filter_map(|r| r.ended_after_s);
-        Ok(Row {
-            fault: trouble.name.clone(),
-            law: plan.spec.name.clone(),
-            speed_kn: self.speed.speed_kn,
-            heading_deg,
-            severity: Severity::None,
-            because: String::new(),
-            linear,
-            linear_leaves_out: fault.left_out.clone(),
+        let (going_on, tracks) = runs.going_on(sound)?;
+        let reached = going_on.iter().filter(|r| !r.ended_before_fault());
+        let seeds: Vec<u64> = reached.map(|r| r.seed).collect();
+        let linear_only = self.not_simulated(&seeds);
+        let mut slow_runs = Vec::new();
+        let mut come_down = descent.search(&mut |k| {
+            slow_runs.clear();
+            if k == 0 {
+                return Ok(fails_going_on(&going_on, limits));
+            }
+            if linear_only.is_some() {
+                return Ok(None);
+            }
+            let (tried, fails) = runs.slowing(&self.crafts[..=k], &seeds)?;
+            slow_runs = tried;
+            Ok(fails)
+        })?;
+        if come_down.speed_kn.is_none() {
+            slow_runs.clear();
+        }
+        come_down.linear_only = linear_only.map(str::to_owned);
+        let down = come_down.speed_kn.filter(|_| come_down.fails.is_some());
+        let found = Found {
+            linear: descent.linear(0)?,
+            linear_leaves_out: fault.left_out.iter().map(|w| (*w).to_owned()).collect(),
+            slowed_in_calm_s: down.map(|v| self.spec.reaction_s + self.slowing_s(v)),
             come_down,
-            slowed_after_s: simulated_s.or(computed_s),
-            slowing_is_simulated: simulated_s.is_some(),
-            passes_limit: wilson(k, n, LEVEL),
-            to_limit_s: first.and_then(|r| r.limit_after_s),
-            limit: first.and_then(|r| r.limit.clone()),
-            to_end_s: ends.min_by(f64::total_cmp),
-            passes_limit_slowing: slowing.map(|s| wilson(s.passed, n, LEVEL)),
-            spread: Spread::of(&runs),
-            worse_ratio: 1.0,
-            runs,
-        })
+            runs: going_on,
+            slow_runs,
+        };
+        Ok((found, tracks))
+    }
+
+    /// Why lower speeds cannot be tried by simulation.
+    fn not_simulated(&self, seeds: &[u64]) -> Option<&'static str> {
+        if seeds.is_empty() {
+            Some("every run ended before the fault")
+        } else if matches!(self.stage.scenario.course, CourseSpec::MeanHeld { .. }) {
+            Some("springs hold the mean speed in this scenario")
+        } else if self.speed.plant.shafts.is_empty() || !self.speed.plant.surge_free {
+            Some("this craft has no shafts, or no surge, to slow down by")
+        } else {
+            None
+        }
     }
 
     /// Shortest time from the speed down to another with the throttles back, in calm water, s.
@@ -253,6 +367,11 @@ impl<'a> Place<'a> {
         crafts.reverse();
         times_s(&surge(&crafts))[1]
     }
+}
+
+/// All results in the order of the jobs, or the first error in that order.
+fn in_order<T: Send>(jobs: impl ParallelIterator<Item = Result<T>>) -> Result<Vec<T>> {
+    jobs.collect::<Vec<Result<T>>>().into_iter().collect()
 }
 
 fn forms(plan: &LawPlan, crafts: &[LoopCraft]) -> Option<Vec<LinearLaw>> {

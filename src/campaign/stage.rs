@@ -22,6 +22,7 @@ use crate::sea::realisation::{Realisation, realise};
 use crate::sim::bake::{self, Recipe};
 use crate::sim::case::{Case, Integrator, Sensing, Timing};
 use crate::sim::checks::{self, Narrowest, Warning};
+use crate::sim::craft::Craft;
 use crate::sim::faults;
 use crate::sim::orders;
 use crate::sim::setup::setup;
@@ -98,6 +99,16 @@ pub struct SpeedStage {
     pub setup: Setup,
     /// Poles with fins fixed.
     pub poles: Vec<Pole>,
+}
+
+/// What of a case differs from its scenario.
+pub struct Variant<'a> {
+    /// What breaks, in place of the scenario's faults.
+    pub events: &'a [FaultEventSpec],
+    /// What is ordered, in place of the scenario's orders.
+    pub orders: &'a [OrderSpec],
+    /// The craft under way, in place of the speed's plant; it must have the same layout.
+    pub craft: Option<Arc<dyn Craft>>,
 }
 
 /// A scenario made ready.
@@ -201,20 +212,24 @@ impl Stage {
         seed: u64,
         events: &[FaultEventSpec],
     ) -> Result<Case> {
-        self.case_ordered(speed, heading_deg, seed, events, &self.scenario.orders)
+        let variant = Variant {
+            events,
+            orders: &self.scenario.orders,
+            craft: None,
+        };
+        self.case_varied(speed, heading_deg, seed, &variant)
     }
 
-    /// The same with other orders than the scenario's.
+    /// The case of one speed, heading and seed in which some things differ from the scenario.
     ///
     /// # Errors
     /// As [`Stage::case_with_faults`].
-    pub fn case_ordered(
+    pub fn case_varied(
         &self,
         speed: &SpeedStage,
         heading_deg: f64,
         seed: u64,
-        events: &[FaultEventSpec],
-        orders: &[OrderSpec],
+        variant: &Variant,
     ) -> Result<Case> {
         let s = &self.scenario;
         let timing = Timing::new(
@@ -244,8 +259,11 @@ impl Stage {
                 case: 0,
             },
         });
-        parts.orders = orders::events(orders, &parts.setup)?;
-        parts.faults = faults::resolve(events, &self.model.craft.spec, seed, 0)?;
+        if let Some(craft) = &variant.craft {
+            parts.craft = Arc::clone(craft);
+        }
+        parts.orders = orders::events(variant.orders, &parts.setup)?;
+        parts.faults = faults::resolve(variant.events, &self.model.craft.spec, seed, 0)?;
         let mut case = Case::new(parts)?;
         case.warnings.extend(self.case_warnings(speed, &sea));
         Ok(case)

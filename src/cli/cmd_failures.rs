@@ -5,15 +5,18 @@ use std::path::{Path, PathBuf};
 use serde::Serialize;
 
 use super::args::OutputArgs;
+use super::cmd_campaign::target;
 use super::cmd_compare::on_threads;
 use super::output::Head;
 use super::progress::Progress;
 use super::shell::Shell;
 use super::table::{fixed, optional, table};
 use super::{Status, output};
-use crate::campaign::failures::{LEVEL, Matrix, Row, Severity, count, matrix};
+use crate::campaign::failures::journal::made_from;
+use crate::campaign::failures::{Journal, LEVEL, Matrix, Row, Severity, count, matrix};
 use crate::campaign::stage::Stage;
 use crate::error::{Error, Result};
+use crate::math::stats::Interval;
 use crate::report::failures::figure;
 use crate::spec::validate::failures_bundle;
 
@@ -21,7 +24,8 @@ use crate::spec::validate::failures_bundle;
 #[derive(Clone, Debug, clap::Args)]
 #[command(
     after_help = "Example: ridewright failures scenarios/failures.json --seeds 1 --out out/failures\n\
-                  Exit status 1 when a fault passes a limit before the craft can have slowed down, or ends a run."
+                  With --out a stopped run loses no finished row: the same command goes on.\n\
+                  Exit status 1 when a fault passes a limit before the craft has slowed down, or ends a run."
 )]
 pub struct Options {
     /// Failures file (`ridewright.failures/1`): its scenario, faults and limits.
@@ -74,9 +78,16 @@ pub fn run(options: &Options, cache: Option<&Path>, shell: &mut Shell) -> Result
         shell.warn(w, None);
     }
     let spec = &b.failures.spec;
-    let progress = Progress::new(shell, count(&stage, spec), "faults");
+    let journal = out
+        .as_deref()
+        .map(|dir| Journal::open(dir, &made_from(&b, &stage.scenario.seeds, &target()?)))
+        .transpose()?;
+    if let Some(n) = journal.as_ref().map(Journal::read_back).filter(|n| *n > 0) {
+        shell.talk(&format!("goes on: {n} rows were there"));
+    }
+    let progress = Progress::new(shell, count(&stage, spec), "rows");
     let found = on_threads(options.threads, || {
-        matrix(&stage, spec, &|| progress.step())
+        matrix(&stage, spec, journal.as_ref(), &|| progress.step())
     })??;
     progress.finish();
     let told = Told {
@@ -95,6 +106,7 @@ pub fn run(options: &Options, cache: Option<&Path>, shell: &mut Shell) -> Result
         if let Some(f) = figure(&found, "Invented demonstration craft and sea.") {
             f.write(dir, "failures")?;
         }
+        journal.map_or(Ok(()), Journal::finish)?;
         shell.talk(&format!(
             "\nwritten into {}: failures.json and a picture, as PNG and SVG",
             dir.display()
@@ -118,27 +130,30 @@ fn seeds(all: &mut Vec<u64>, n: usize) {
     all.truncate(n);
 }
 
-const HEADS: [&str; 12] = [
+const HEADS: [&str; 13] = [
     "severity, fault, law",
     "waves\ndeg",
     "speed\nkn",
     "disk\n-",
     "down to\nkn",
     "slowed\ns",
+    "too late\n%",
     "to limit\ns",
     "passes it\n%",
-    "roll max\ndeg",
-    "pitch max\ndeg",
-    "contacts\na run",
+    "roll\ndeg",
+    "pitch\ndeg",
+    "contacts\n1/h",
     "settles\ns",
 ];
 
 fn print(found: &Matrix, name: &str, shell: &mut Shell) -> Result<()> {
     shell.data(&format!(
-        "{name}: {} in {}, {} seeds; times from the fault; maxima before > after the fault, means over seeds",
+        "{name}: {} in {}, {} seeds; times from the fault; largest roll and pitch before > after, means over seeds; \
+         shares with their {:.0} % interval",
         found.craft,
         found.sea,
-        found.seeds.len()
+        found.seeds.len(),
+        100.0 * LEVEL
     ))?;
     let mut last = None;
     let mut rows = Vec::new();
@@ -159,6 +174,12 @@ fn print(found: &Matrix, name: &str, shell: &mut Shell) -> Result<()> {
             r.fault, r.law, r.speed_kn, r.heading_deg, r.because
         ))?;
     }
+    let before: usize = found.rows.iter().map(|r| r.ended_before_fault).sum();
+    if before > 0 {
+        shell.data(&format!(
+            "\n{before} runs ended before their fault; they count for nothing."
+        ))?;
+    }
     let l = &found.limits;
     shell.data(&format!(
         "\nLimits: roll {} deg, pitch {} deg, vertical acceleration {} m/s2 at any instant; RMS roll {} deg, pitch {} deg, \
@@ -175,17 +196,26 @@ fn print(found: &Matrix, name: &str, shell: &mut Shell) -> Result<()> {
 }
 
 fn row(r: &Row) -> Vec<String> {
-    let linear = r.linear.as_ref();
-    let disk = match linear {
+    let none = || "-".to_owned();
+    let disk = match &r.linear {
         Some(l) if !l.is_stable => "unstable".to_owned(),
         Some(l) => optional(l.disk, 2),
-        None => "-".to_owned(),
+        None => none(),
     };
-    let down = r.come_down.as_ref().map(|c| c.speed_kn);
-    let down = match down {
-        Some(Some(v)) => fixed(v, 1),
-        Some(None) => "none".to_owned(),
-        None => "-".to_owned(),
+    let down = match (&r.come_down.fails, r.come_down.speed_kn) {
+        (None, _) => none(),
+        (Some(_), Some(v)) => fixed(v, 1),
+        (Some(_), None) => "none".to_owned(),
+    };
+    let slow = r.slow_down.as_ref();
+    let calm = || r.slowed_in_calm_s.map(|t| format!("{} calm", fixed(t, 0)));
+    let slowed = slow.map(|s| fixed(s.slowed_after_s.value, 0)).or_else(calm);
+    let settles = match r.spread.settled_runs {
+        0 => none(),
+        n => {
+            let (t, of) = (fixed(r.spread.settles_after_s.value, 0), r.runs.len());
+            if n < of { format!("{t} ({n} of {of})") } else { t }
+        }
     };
     let pair = |a: f64, b: f64| format!("{} > {}", fixed(a, 1), fixed(b, 1));
     let s = &r.spread;
@@ -195,17 +225,20 @@ fn row(r: &Row) -> Vec<String> {
         fixed(r.speed_kn, 1),
         disk,
         down,
-        optional(r.slowed_after_s, 0),
-        optional(r.to_limit_s, 1),
-        format!(
-            "{} ({}-{})",
-            fixed(100.0 * r.passes_limit.value, 0),
-            fixed(100.0 * r.passes_limit.low, 0),
-            fixed(100.0 * r.passes_limit.high, 0)
-        ),
+        slowed.unwrap_or_else(none),
+        slow.map_or_else(none, |s| share(&s.too_late)),
+        optional(r.limit.as_ref().map(|l| l.after_s), 1),
+        share(&r.passes_limit),
         pair(s.roll_before_deg.value, s.roll_after_deg.value),
         pair(s.pitch_before_deg.value, s.pitch_after_deg.value),
-        fixed(s.contacts.value, 1),
-        fixed(s.settles_after_s.value, 0),
+        fixed(s.contacts_after_per_h.value, 1),
+        settles,
     ]
+}
+
+/// A share in percent with its interval.
+fn share(i: &Interval) -> String {
+    let percent = |v: f64| fixed(100.0 * v, 0);
+    let (v, low, high) = (percent(i.value), percent(i.low), percent(i.high));
+    format!("{v} ({low}-{high})")
 }

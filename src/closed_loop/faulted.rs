@@ -32,7 +32,7 @@ use nalgebra::DMatrix;
 use num_complex::Complex64;
 
 use super::craft::{LoopCraft, kept_states};
-use super::margins::robust::Judged;
+use super::margins::robust::{Judged, Summary};
 use super::poles::poles;
 use super::reading::Quantity;
 use super::schedule::frozen::{apart, at_held_speed};
@@ -45,6 +45,7 @@ use crate::spec::craft::CraftSpec;
 use crate::spec::fault::{
     BreakageSpec, ControllerFailureSpec, SensorFailureSpec, SensorNameSpec, SurfaceFailureSpec,
 };
+use crate::units::to_deg;
 
 /// Growth below which a pole counts as neutral, 1/s.
 const NEUTRAL_1_S: f64 = super::margins::loops::NEUTRAL_1_S;
@@ -246,16 +247,49 @@ impl LinearFault {
 }
 
 /// What the linear loop says.
-#[derive(Clone, Debug, PartialEq, serde::Serialize)]
+#[derive(Clone, Debug, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct LinearVerdict {
     /// No motion but the speed itself grows.
     pub is_stable: bool,
     /// Real and imaginary part of the least stable pole when it grows, 1/s.
     pub growing_1_s: Option<[f64; 2]>,
     /// The motion that grows.
-    pub motion: Option<&'static str>,
+    pub motion: Option<String>,
     /// Disk margin of all fins at once; none where unstable or where the law moves nothing.
     pub disk: Option<f64>,
+    /// Least factor above one by which a gain at a fin or demand may grow; none as before, or where nothing limits it.
+    pub gain_up: Option<f64>,
+    /// Least factor by which such a gain may be divided; none likewise.
+    pub gain_down: Option<f64>,
+    /// Least phase margin there, deg; none likewise.
+    pub phase_deg: Option<f64>,
+    /// Least delay margin there, s; none likewise.
+    pub delay_s: Option<f64>,
+}
+
+impl LinearVerdict {
+    fn stable(s: Option<&Summary>) -> Self {
+        let of = |w: fn(&Summary) -> f64| s.map(w).filter(|v| v.is_finite());
+        LinearVerdict {
+            is_stable: true,
+            growing_1_s: None,
+            motion: None,
+            disk: of(|s| s.disk.value),
+            gain_up: of(|s| s.gain_up.value),
+            gain_down: of(|s| s.gain_down.value),
+            phase_deg: of(|s| to_deg(s.phase_rad.value)),
+            delay_s: of(|s| s.delay_s.value),
+        }
+    }
+
+    fn unstable(pole: Complex64, motion: Option<&str>) -> Self {
+        LinearVerdict {
+            is_stable: false,
+            growing_1_s: Some([pole.re, pole.im.abs()]),
+            motion: motion.map(str::to_owned),
+            ..LinearVerdict::stable(None)
+        }
+    }
 }
 
 /// Judges craft and law, at held speed where the speed alone runs away.
@@ -266,30 +300,13 @@ pub fn verdict(craft: &LoopCraft, law: &LinearLaw) -> Result<LinearVerdict> {
     if law.channels.is_empty() || law.signals.is_empty() {
         let law = LinearLaw::none(law.sample_period_s);
         let first = poles(&at_held_speed(craft), &law)?.first().copied();
-        let grows = first.filter(|p| p.re > NEUTRAL_1_S);
-        return Ok(LinearVerdict {
-            is_stable: grows.is_none(),
-            growing_1_s: grows.map(pair),
-            motion: None,
-            disk: None,
+        return Ok(match first.filter(|p| p.re > NEUTRAL_1_S) {
+            Some(pole) => LinearVerdict::unstable(pole, None),
+            None => LinearVerdict::stable(None),
         });
     }
     Ok(match apart(craft, law)?.0 {
-        Judged::Stable(s) => LinearVerdict {
-            is_stable: true,
-            growing_1_s: None,
-            motion: None,
-            disk: Some(s.disk.value),
-        },
-        Judged::Unstable(pole, motion) => LinearVerdict {
-            is_stable: false,
-            growing_1_s: Some(pair(pole)),
-            motion: Some(motion),
-            disk: None,
-        },
+        Judged::Stable(s) => LinearVerdict::stable(Some(&s)),
+        Judged::Unstable(pole, motion) => LinearVerdict::unstable(pole, Some(motion)),
     })
-}
-
-fn pair(p: Complex64) -> [f64; 2] {
-    [p.re, p.im.abs()]
 }

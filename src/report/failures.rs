@@ -18,10 +18,12 @@ const HALF: f64 = 0.47;
 /// Colour of a class.
 pub fn colour(severity: Severity) -> Colour {
     match severity {
-        Severity::None => Colour(242, 243, 238),
-        Severity::RideWorse => Colour(204, 222, 232),
-        Severity::SlowDown => Colour(236, 184, 84),
-        Severity::LimitPassed => Colour(204, 92, 42),
+        Severity::NotJudged => Colour(255, 255, 255),
+        Severity::None => Colour(233, 236, 226),
+        Severity::RideWorse => Colour(188, 208, 222),
+        Severity::SlowDown => Colour(232, 174, 72),
+        Severity::NoSpeedHolds => Colour(214, 128, 66),
+        Severity::LimitPassed => Colour(184, 72, 40),
         Severity::ControlLost => Colour(86, 16, 52),
     }
 }
@@ -29,17 +31,20 @@ pub fn colour(severity: Severity) -> Colour {
 /// Words of a cell.
 fn words(row: &Row) -> String {
     let word = row.severity.words();
-    let down = row.come_down.as_ref().and_then(|c| c.speed_kn);
+    let down = row.come_down.speed_kn;
     match row.severity {
         Severity::ControlLost => row
             .to_end_s
             .map_or(word.to_owned(), |t| format!("{word}, {t:.0} s")),
         Severity::LimitPassed => row
-            .to_limit_s
-            .map_or(word.to_owned(), |t| format!("{word}, {t:.0} s")),
+            .limit
+            .as_ref()
+            .map_or(word.to_owned(), |l| format!("{word}, {:.0} s", l.after_s)),
         Severity::SlowDown => down.map_or(word.to_owned(), |v| format!("{word}, {v:.0} kn")),
-        Severity::RideWorse => format!("{word}, {:+.0} %", 100.0 * (row.worse_ratio - 1.0)),
-        Severity::None => word.to_owned(),
+        Severity::RideWorse => row
+            .worse_ratio
+            .map_or(word.to_owned(), |r| format!("{word}, {:+.0} %", 100.0 * (r - 1.0))),
+        Severity::None | Severity::NoSpeedHolds | Severity::NotJudged => word.to_owned(),
     }
 }
 
@@ -149,7 +154,7 @@ mod tests {
     fn colours_darken_with_severity() {
         let all: Vec<f64> = Severity::ALL.iter().map(|s| grey(colour(*s))).collect();
         for pair in all.windows(2) {
-            assert!(pair[0] - pair[1] > 20.0, "{all:?}");
+            assert!(pair[0] - pair[1] > 15.0, "{all:?}");
         }
     }
 }

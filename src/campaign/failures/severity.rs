@@ -1,44 +1,51 @@
-//! How severe a fault is, in five words, and the order of the rows.
+//! How severe a fault is, in a few words, and the order of the rows.
 //!
 //! # Equation
 //! ```text
-//! control lost    a run ends early: capsized, diverged, out of range
-//! limit passed    a limit is passed in a seed before the craft can have slowed down, or no speed is left to slow to
-//! slow down       margin or ride fails at this speed, or a limit is passed later; a lower speed holds
-//! ride worse      an RMS grows by more than the share stated, all else holds
+//! control lost    a run ends early after the fault: capsized, diverged, out of range
+//! limit passed    a limit is passed before the craft has slowed down, or in the fault's transient at a speed that holds
+//! no speed holds  what is needed is not there at this speed, nor at any lower one looked at
+//! slow down       it is not there at this speed; a lower one holds and is reached in time
+//! ride worse      all holds; an RMS grows by more than the share stated
 //! none            nothing of these
+//! not judged      no run reached the fault: all ended before it
 //! ```
 //!
 //! # Symbols
-//! Limits and share are those of the file.
+//! Limits and share are those of the file. A run that ends before its fault is no failure of the fault and counts for
+//! nothing; such runs are counted apart.
 //!
 //! # Valid when
-//! The seeds run show what can happen; the interval of the share of seeds tells how far that can be trusted.
+//! The seeds run show what can happen; the interval of a share tells how far that can be trusted.
 //!
 //! # Source
 //! Common practice, no source.
 //!
 //! # Checked by
-//! `the_worst_comes_first`
+//! `words_follow_from_the_row`, `the_worst_comes_first`, `the_ride_is_worse_by_the_greatest_ratio`
 
 use std::cmp::Ordering;
 
 use serde::Serialize;
 
 use super::Row;
-use super::measure::RunMeasure;
+use super::measure::{Peaks, RunMeasure};
 use crate::spec::failures::FailureLimitsSpec;
 
 /// Classes, mildest first.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Severity {
+    /// No run reached the fault.
+    NotJudged,
     /// All holds.
     None,
     /// The ride is worse.
     RideWorse,
     /// The craft must slow down, and has the time to.
     SlowDown,
+    /// What is needed is there at no speed looked at.
+    NoSpeedHolds,
     /// A limit is passed first.
     LimitPassed,
     /// A run ended early.
@@ -47,10 +54,12 @@ pub enum Severity {
 
 impl Severity {
     /// All, mildest first.
-    pub const ALL: [Severity; 5] = [
+    pub const ALL: [Severity; 7] = [
+        Severity::NotJudged,
         Severity::None,
         Severity::RideWorse,
         Severity::SlowDown,
+        Severity::NoSpeedHolds,
         Severity::LimitPassed,
         Severity::ControlLost,
     ];
@@ -58,9 +67,11 @@ impl Severity {
     /// In words.
     pub fn words(self) -> &'static str {
         match self {
+            Severity::NotJudged => "not judged",
             Severity::None => "none",
             Severity::RideWorse => "ride worse",
             Severity::SlowDown => "slow down",
+            Severity::NoSpeedHolds => "no speed holds",
             Severity::LimitPassed => "limit passed",
             Severity::ControlLost => "control lost",
         }
@@ -77,64 +88,93 @@ pub(super) fn settle(rows: &mut [Row], limits: &FailureLimitsSpec) {
 }
 
 fn judge(row: &Row, limits: &FailureLimitsSpec) -> (Severity, String) {
-    if let Some(t) = row.to_end_s {
+    if row.runs.len() == row.ended_before_fault {
         let how = row.runs.iter().find_map(|r| r.ended.clone());
-        let how = how.unwrap_or_default();
-        return (Severity::ControlLost, format!("within {t:.0} s: {how}"));
+        let told = format!("every run ended before the fault: {}", how.unwrap_or_default());
+        return (Severity::NotJudged, told);
     }
-    let limit = row.limit.clone().unwrap_or_default();
-    let down = row.come_down.as_ref();
-    let fails = down.and_then(|c| c.fails.clone());
-    let none_left = down.is_some_and(|c| c.speed_kn.is_none());
-    if let Some(t) = row.to_limit_s {
-        let holds_here = down.is_some() && fails.is_none();
-        let slowed = row.slowed_after_s.filter(|_| !holds_here);
-        return match slowed {
-            Some(s) if t > s => (
-                Severity::SlowDown,
-                format!("{limit} beyond its limit after {t:.0} s, slowed down after {s:.0} s"),
-            ),
-            Some(s) => (
-                Severity::LimitPassed,
-                format!("{limit} beyond its limit after {t:.0} s, slowed down only after {s:.0} s"),
-            ),
-            None => (
-                Severity::LimitPassed,
-                format!("{limit} beyond its limit after {t:.0} s"),
-            ),
-        };
+    if let Some(t) = row.to_end_s {
+        let with_fault = row.runs.iter().filter(|r| !r.ended_before_fault());
+        let how = with_fault.filter_map(|r| r.ended.clone()).next();
+        let told = format!("after {t:.0} s: {}", how.unwrap_or_default());
+        return (Severity::ControlLost, told);
     }
-    match fails {
-        Some(why) if none_left => (
-            Severity::LimitPassed,
-            format!("{why}; no lower speed holds"),
-        ),
-        Some(why) => (Severity::SlowDown, why),
-        None if row.worse_ratio > 1.0 + limits.worse_frac => (
-            Severity::RideWorse,
-            format!("RMS {:+.0} %", 100.0 * (row.worse_ratio - 1.0)),
-        ),
-        None => (Severity::None, String::new()),
+    let limit = row.limit.as_ref().map(|l| {
+        let (words, t) = (&l.limit, l.after_s);
+        format!("{words} beyond its limit after {t:.0} s")
+    });
+    match (&row.come_down.fails, row.come_down.speed_kn, limit) {
+        (None, _, Some(limit)) => {
+            let told = format!("{limit}, in the transient; this speed holds after it");
+            (Severity::LimitPassed, told)
+        }
+        (None, _, None) => match row.worse_ratio {
+            Some(r) if r > 1.0 + limits.worse_frac => {
+                (Severity::RideWorse, format!("RMS {:+.0} %", 100.0 * (r - 1.0)))
+            }
+            _ => (Severity::None, String::new()),
+        },
+        (Some(_), None, Some(limit)) => {
+            (Severity::LimitPassed, format!("{limit}; no lower speed holds"))
+        }
+        (Some(why), None, None) => (Severity::NoSpeedHolds, why.clone()),
+        (Some(why), Some(to_kn), limit) => down(row, why, to_kn, limit),
     }
 }
 
-/// Largest ratio of an RMS, root of mean squares over the seeds, to the sound craft's on the same seas.
-fn worse(runs: &[RunMeasure], sound: &[RunMeasure]) -> f64 {
-    let of = |all: &[RunMeasure], f: &dyn Fn(&RunMeasure) -> f64| {
-        all.iter().map(|r| f(r).powi(2)).sum::<f64>() / all.len().max(1) as f64
+/// A lower speed holds: is there time to come down to it?
+fn down(row: &Row, why: &str, to_kn: f64, limit: Option<String>) -> (Severity, String) {
+    if let Some(s) = &row.slow_down {
+        let n = s.runs.len();
+        let late = s.runs.iter().filter(|r| r.is_too_late()).count();
+        let slowed = s.slowed_after_s.value;
+        return if late > 0 {
+            let told = format!(
+                "{why}; {to_kn:.1} kn reached after {slowed:.0} s, too late in {late} of {n} seeds"
+            );
+            (Severity::LimitPassed, told)
+        } else {
+            let told = limit.map_or(String::new(), |l| format!(", without it {l}"));
+            let told = format!("{why}; {to_kn:.1} kn reached after {slowed:.0} s{told}");
+            (Severity::SlowDown, told)
+        };
+    }
+    // not simulated: the shortest time in calm water against the soonest limit
+    let soon = row.limit.as_ref().map_or(f64::INFINITY, |l| l.after_s);
+    match row.slowed_in_calm_s {
+        Some(t) if t < soon => (
+            Severity::SlowDown,
+            format!("{why}; {to_kn:.1} kn after {t:.0} s at best, not simulated"),
+        ),
+        _ if soon.is_finite() => (
+            Severity::LimitPassed,
+            format!("{why}; {} after {soon:.0} s", "a limit is passed"),
+        ),
+        _ => (Severity::SlowDown, why.to_owned()),
+    }
+}
+
+/// Largest ratio of an RMS with the transient over, root of mean squares over the seeds, to the sound craft's on the
+/// same seas; none where either has no run to the end of which it could be told.
+fn worse(runs: &[RunMeasure], sound: &[RunMeasure]) -> Option<f64> {
+    let pairs: Vec<(&Peaks, &Peaks)> = runs
+        .iter()
+        .zip(sound)
+        .filter_map(|(r, s)| Some((r.later.as_ref()?, s.later.as_ref()?)))
+        .collect();
+    let ratio = |f: &dyn Fn(&Peaks) -> f64| {
+        let sums = pairs.iter().fold((0.0, 0.0), |(a, b), (r, s)| {
+            (a + f(r).powi(2), b + f(s).powi(2))
+        });
+        (sums.0 / sums.1).sqrt()
     };
-    let ratio = |f: &dyn Fn(&RunMeasure) -> f64| (of(runs, f) / of(sound, f)).sqrt();
-    let points = sound.first().map_or(0, |r| r.after.vertical_rms_m_s2.len());
-    let mut all = vec![
-        ratio(&|r| r.after.roll_rms_deg),
-        ratio(&|r| r.after.pitch_rms_deg),
-    ];
+    let points = pairs.first().map_or(0, |p| p.0.vertical_rms_m_s2.len());
+    let mut all = vec![ratio(&|p| p.roll_rms_deg), ratio(&|p| p.pitch_rms_deg)];
     all.extend(
-        (0..points).map(|k| ratio(&|r| r.after.vertical_rms_m_s2.get(k).map_or(f64::NAN, |v| v.1))),
+        (0..points).map(|k| ratio(&|p| p.vertical_rms_m_s2.get(k).map_or(f64::NAN, |v| v.1))),
     );
-    all.into_iter()
-        .filter(|v| v.is_finite())
-        .fold(0.0, f64::max)
+    let told = all.into_iter().filter(|v| v.is_finite());
+    told.max_by(f64::total_cmp)
 }
 
 /// Most severe first; what is left equal stays in the order of the list.
@@ -147,25 +187,17 @@ fn compare(a: &Row, b: &Row) -> Ordering {
         let of = |v: Option<f64>| v.unwrap_or(f64::INFINITY);
         of(x).total_cmp(&of(y))
     };
-    let lower = |r: &Row| r.come_down.as_ref().map(|c| c.speed_kn.unwrap_or(0.0));
+    let limit = |r: &Row| r.limit.as_ref().map(|l| l.after_s);
+    let lower = |r: &Row| Some(r.come_down.speed_kn.unwrap_or(0.0));
+    let ratio = |r: &Row| r.worse_ratio.unwrap_or(0.0);
     b.severity
         .cmp(&a.severity)
         .then_with(|| soon(a.to_end_s, b.to_end_s))
         .then_with(|| b.passes_limit.value.total_cmp(&a.passes_limit.value))
-        .then_with(|| soon(a.to_limit_s, b.to_limit_s))
+        .then_with(|| soon(limit(a), limit(b)))
         .then_with(|| soon(lower(a), lower(b)))
-        .then_with(|| b.worse_ratio.total_cmp(&a.worse_ratio))
+        .then_with(|| ratio(b).total_cmp(&ratio(a)))
 }
 
 #[cfg(test)]
-mod tests {
-    use super::Severity;
-
-    #[test]
-    fn the_worst_comes_first() {
-        let mut all = Severity::ALL.to_vec();
-        all.sort_by(|a, b| b.cmp(a));
-        assert_eq!(all[0], Severity::ControlLost);
-        assert_eq!(all[4], Severity::None);
-    }
-}
+mod tests;

@@ -39,7 +39,6 @@ pub(super) use controller::controller;
 pub(super) use craft::craft;
 pub(super) use failures::failures;
 pub use failures::{FailuresBundle, failures_bundle};
-pub(crate) use orders::SPEED_FRAC;
 pub(super) use scatter::scatter;
 pub(super) use scenario::scenario;
 pub(super) use sea::sea;
