@@ -31,7 +31,7 @@ pub use spread::{SlowDown, Spread};
 pub use trial::SlowRun;
 
 use self::settle::Track;
-use self::trial::{Runs, fails_going_on};
+use self::trial::{Runs, Verdict, fails_going_on};
 use super::stage::{LawPlan, SpeedStage, Stage};
 use crate::closed_loop::LoopCraft;
 use crate::closed_loop::faulted::{LinearFault, LinearVerdict};
@@ -295,14 +295,16 @@ impl<'a> Place<'a> {
     ) -> Result<(Found, Vec<Track>)> {
         let fault = LinearFault::of(&trouble.faults, &self.stage.model.craft.spec);
         let limits = &self.spec.limits;
-        let descent = Descent {
+        let mut descent = Descent {
             stage: self.stage,
             heading_deg,
             crafts: &self.crafts,
             laws: self.laws[law].as_deref(),
             fault: &fault,
             limits,
+            here: None,
         };
+        descent.here = descent.linear(0)?;
         let runs = Runs {
             stage: self.stage,
             speed: self.speed,
@@ -314,7 +316,7 @@ impl<'a> Place<'a> {
         let (going_on, tracks) = runs.going_on(sound)?;
         let reached = going_on.iter().filter(|r| !r.ended_before_fault());
         let seeds: Vec<u64> = reached.map(|r| r.seed).collect();
-        let linear_only = self.not_simulated(&seeds);
+        let mut linear_only = self.not_simulated(&seeds).map(str::to_owned);
         let mut slow_runs = Vec::new();
         let mut come_down = descent.search(&mut |k| {
             slow_runs.clear();
@@ -324,17 +326,24 @@ impl<'a> Place<'a> {
             if linear_only.is_some() {
                 return Ok(None);
             }
-            let (tried, fails) = runs.slowing(&self.crafts[..=k], &seeds)?;
+            let (tried, verdict) = runs.slowing(&self.crafts[..=k], &seeds)?;
             slow_runs = tried;
-            Ok(fails)
+            Ok(match verdict {
+                Verdict::Holds => None,
+                Verdict::Fails(why) => Some(why),
+                Verdict::TooShort(why) => {
+                    linear_only = Some(why);
+                    None
+                }
+            })
         })?;
         if come_down.speed_kn.is_none() {
             slow_runs.clear();
         }
-        come_down.linear_only = linear_only.map(str::to_owned);
+        come_down.linear_only = linear_only;
         let down = come_down.speed_kn.filter(|_| come_down.fails.is_some());
         let found = Found {
-            linear: descent.linear(0)?,
+            linear: descent.here,
             linear_leaves_out: fault.left_out.iter().map(|w| (*w).to_owned()).collect(),
             slowed_in_calm_s: down.map(|v| self.spec.reaction_s + self.slowing_s(v)),
             come_down,

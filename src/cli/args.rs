@@ -6,9 +6,9 @@ use std::path::PathBuf;
 use clap::{Parser, Subcommand};
 
 use super::{
-    cmd_bound, cmd_campaign, cmd_check, cmd_compare, cmd_export, cmd_failures,
-    cmd_margins, cmd_merge, cmd_operability, cmd_predict, cmd_run, cmd_schedule, cmd_schema,
-    cmd_show, cmd_signs, cmd_sweep, cmd_tune,
+    cmd_bound, cmd_campaign, cmd_check, cmd_compare, cmd_export, cmd_failures, cmd_margins,
+    cmd_merge, cmd_operability, cmd_predict, cmd_run, cmd_schedule, cmd_schema, cmd_show,
+    cmd_signs, cmd_sweep, cmd_tune,
 };
 use crate::error::{Error, Result};
 

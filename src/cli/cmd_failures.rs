@@ -1,5 +1,6 @@
 //! `failures`: every single fault and chosen pairs, law by law, ranked by severity.
 
+use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 
 use serde::Serialize;
@@ -130,16 +131,14 @@ fn seeds(all: &mut Vec<u64>, n: usize) {
     all.truncate(n);
 }
 
-const HEADS: [&str; 13] = [
+const HEADS: [&str; 11] = [
     "severity, fault, law",
-    "waves\ndeg",
-    "speed\nkn",
     "disk\n-",
     "down to\nkn",
     "slowed\ns",
     "too late\n%",
-    "to limit\ns",
-    "passes it\n%",
+    "limit\ns",
+    "passed\n%",
     "roll\ndeg",
     "pitch\ndeg",
     "contacts\n1/h",
@@ -148,8 +147,8 @@ const HEADS: [&str; 13] = [
 
 fn print(found: &Matrix, name: &str, shell: &mut Shell) -> Result<()> {
     shell.data(&format!(
-        "{name}: {} in {}, {} seeds; times from the fault; largest roll and pitch before > after, means over seeds; \
-         shares with their {:.0} % interval",
+        "{name}: {} in {}, {} seeds; times from the fault, limit: the soonest; largest roll and pitch before>after, \
+         means over seeds; shares with their {:.0} % interval",
         found.craft,
         found.sea,
         found.seeds.len(),
@@ -157,6 +156,15 @@ fn print(found: &Matrix, name: &str, shell: &mut Shell) -> Result<()> {
     ))?;
     let mut last = None;
     let mut rows = Vec::new();
+    let one = |of: fn(&Row) -> f64| {
+        let first = found.rows.first().map_or(0.0, of);
+        found.rows.iter().all(|r| of(r).total_cmp(&first).is_eq())
+    };
+    let is_one_place = one(|r| r.speed_kn) && one(|r| r.heading_deg);
+    if let Some(r) = found.rows.first().filter(|_| is_one_place) {
+        let (u, h) = (fixed(r.speed_kn, 1), fixed(r.heading_deg, 0));
+        shell.data(&format!("{u} kn, waves travel to {h} deg"))?;
+    }
     for r in &found.rows {
         if last != Some(r.severity) {
             let mut head = vec![String::new(); HEADS.len()];
@@ -164,7 +172,7 @@ fn print(found: &Matrix, name: &str, shell: &mut Shell) -> Result<()> {
             rows.push(head);
             last = Some(r.severity);
         }
-        rows.push(row(r));
+        rows.push(row(r, is_one_place));
     }
     shell.data(&table(HEADS, rows))?;
     shell.data("\nWhy:")?;
@@ -183,19 +191,20 @@ fn print(found: &Matrix, name: &str, shell: &mut Shell) -> Result<()> {
     let l = &found.limits;
     shell.data(&format!(
         "\nLimits: roll {} deg, pitch {} deg, vertical acceleration {} m/s2 at any instant; RMS roll {} deg, pitch {} deg, \
-         vertical acceleration {} m/s2; disk margin at least {}; ride worse from {:+.0} % RMS. Common practice, no source.",
+         vertical acceleration {} m/s2; {} contacts an hour; disk margin at least {}; ride worse from {:+.0} % RMS. Common practice, no source.",
         l.roll_deg,
         l.pitch_deg,
         l.vertical_m_s2,
         l.roll_rms_deg,
         l.pitch_rms_deg,
         l.vertical_rms_m_s2,
+        l.contacts_per_h,
         l.disk_margin,
         100.0 * l.worse_frac
     ))
 }
 
-fn row(r: &Row) -> Vec<String> {
+fn row(r: &Row, is_one_place: bool) -> Vec<String> {
     let none = || "-".to_owned();
     let disk = match &r.linear {
         Some(l) if !l.is_stable => "unstable".to_owned(),
@@ -214,20 +223,22 @@ fn row(r: &Row) -> Vec<String> {
         0 => none(),
         n => {
             let (t, of) = (fixed(r.spread.settles_after_s.value, 0), r.runs.len());
-            if n < of { format!("{t} ({n} of {of})") } else { t }
+            if n < of { format!("{t} ({n}/{of})") } else { t }
         }
     };
-    let pair = |a: f64, b: f64| format!("{} > {}", fixed(a, 1), fixed(b, 1));
+    let pair = |a: f64, b: f64| format!("{}>{}", fixed(a, 1), fixed(b, 1));
+    let mut name = format!("\u{a0}{}, {}", r.fault, r.law);
+    if !is_one_place {
+        let _ = write!(name, ", {:.0} kn, {:.0} deg", r.speed_kn, r.heading_deg);
+    }
     let s = &r.spread;
     vec![
-        format!("\u{a0}{}, {}", r.fault, r.law).replace(' ', "\u{a0}"),
-        fixed(r.heading_deg, 0),
-        fixed(r.speed_kn, 1),
+        name,
         disk,
         down,
         slowed.unwrap_or_else(none),
         slow.map_or_else(none, |s| share(&s.too_late)),
-        optional(r.limit.as_ref().map(|l| l.after_s), 1),
+        optional(r.limit.as_ref().map(|l| l.after_s), 0),
         share(&r.passes_limit),
         pair(s.roll_before_deg.value, s.roll_after_deg.value),
         pair(s.pitch_before_deg.value, s.pitch_after_deg.value),

@@ -41,9 +41,9 @@ fn words(row: &Row) -> String {
             .as_ref()
             .map_or(word.to_owned(), |l| format!("{word}, {:.0} s", l.after_s)),
         Severity::SlowDown => down.map_or(word.to_owned(), |v| format!("{word}, {v:.0} kn")),
-        Severity::RideWorse => row
-            .worse_ratio
-            .map_or(word.to_owned(), |r| format!("{word}, {:+.0} %", 100.0 * (r - 1.0))),
+        Severity::RideWorse => row.worse_ratio.map_or(word.to_owned(), |r| {
+            format!("{word}, {:+.0} %", 100.0 * (r - 1.0))
+        }),
         Severity::None | Severity::NoSpeedHolds | Severity::NotJudged => word.to_owned(),
     }
 }

@@ -19,11 +19,12 @@ pub struct FailuresSpec {
     /// Why these faults and limits.
     #[serde(default)]
     pub note: String,
-    /// Scenario file, relative to this file: craft, sea, laws, speeds, headings, seeds, durations.
+    /// Scenario file, relative to this file: craft, sea, laws, speeds, headings, seeds, durations; nothing may break in it.
     #[schemars(length(min = 1))]
     pub scenario: String,
     /// When the fault starts: a random second between these two, counted from the start of the run, run-in
-    /// included; drawn for each seed, alike for all faults and laws.
+    /// included; drawn for each seed, alike for all faults and laws. Leave minutes after it: time to slow down, 30 s for
+    /// the transient there, and a stretch to judge.
     pub breaks_within_s: [f64; 2],
     /// How every moving surface fails, one at a time; jammed where it is, at either stop, trailing, lost when absent.
     #[serde(default = "surface_failures")]
@@ -88,6 +89,9 @@ pub struct FailureLimitsSpec {
     /// Largest vertical acceleration RMS at any named point, m/s2.
     #[schemars(range(max = 100.0), extend("exclusiveMinimum" = 0.0))]
     pub vertical_rms_m_s2: f64,
+    /// Most contacts of the cross-structure with the fault, an hour.
+    #[schemars(range(min = 0.0, max = 10000.0))]
+    pub contacts_per_h: f64,
     /// Least disk margin of all fins that are left.
     #[schemars(range(min = 0.0, max = 2.0))]
     pub disk_margin: f64,
@@ -104,6 +108,7 @@ impl Default for FailureLimitsSpec {
             roll_rms_deg: 4.0,
             pitch_rms_deg: 3.0,
             vertical_rms_m_s2: 1.5,
+            contacts_per_h: 20.0,
             disk_margin: 0.3,
             worse_frac: 0.1,
         }

@@ -14,7 +14,7 @@
 //! # Valid when
 //! Linear loop: about level trim at each speed, limits and drag linearised in the sea; where surge alone runs away it is
 //! judged at held speed. A law that moves nothing has no disk margin to keep; it must be stable and keep the ride. A
-//! law without linear form is tried by simulation alone. Trials: the seeds run show what can happen.
+//! law without linear form is tried by simulation alone; at U_0 the ride is that of the trial. Trials: the seeds run show what can happen.
 //!
 //! # Source
 //! Common practice, no source: trial down a grid. A bisection would be misled where a band of speeds in between holds.
@@ -50,7 +50,7 @@ pub struct ComeDown {
     pub fails: Option<String>,
     /// What fails one step above the speed found.
     pub fails_above: Option<String>,
-    /// Why lower speeds were judged by the linear loop alone; none where they were simulated.
+    /// Why the speed found was judged by the linear loop alone; none where it was simulated to the end.
     pub linear_only: Option<String>,
 }
 
@@ -68,6 +68,8 @@ pub struct Descent<'a> {
     pub fault: &'a LinearFault,
     /// What must hold.
     pub limits: &'a FailureLimitsSpec,
+    /// The linear loop at the first speed, where it is known already.
+    pub here: Option<LinearVerdict>,
 }
 
 impl Descent<'_> {
@@ -86,7 +88,13 @@ impl Descent<'_> {
             linear_only: None,
         };
         for k in 0..self.crafts.len() {
-            let why = match self.failing(k)? {
+            // at the row's own speed the trial has the ride itself
+            let linear = if k == 0 {
+                self.linear(0)?.and_then(|v| self.unfit(&v))
+            } else {
+                self.failing(k)?
+            };
+            let why = match linear {
                 Some(why) => Some(why),
                 None => trial(k)?,
             };
@@ -110,6 +118,9 @@ impl Descent<'_> {
         let Some(law) = self.laws.and_then(|l| l.get(k)) else {
             return Ok(None);
         };
+        if let Some(here) = self.here.as_ref().filter(|_| k == 0) {
+            return Ok(Some(here.clone()));
+        }
         verdict(&self.fault.craft(&self.crafts[k]), &self.fault.law(law)).map(Some)
     }
 
@@ -121,25 +132,32 @@ impl Descent<'_> {
         let (Some(v), Some(law)) = (self.linear(k)?, self.laws.and_then(|l| l.get(k))) else {
             return Ok(None);
         };
-        if let Some([re, im]) = v.growing_1_s {
-            let motion = v.motion.map_or(String::new(), |m| format!(" of {m}"));
-            return Ok(Some(if im > 0.0 {
-                format!("unstable: pole {re:+.3} {im:+.2}i 1/s{motion}")
-            } else {
-                format!("unstable: pole {re:+.3} 1/s{motion}")
-            }));
-        }
-        if let Some(disk) = v.disk.filter(|d| *d < self.limits.disk_margin) {
-            return Ok(Some(format!(
-                "disk margin {disk:.2}, {:.2} needed",
-                self.limits.disk_margin
-            )));
+        if let Some(why) = self.unfit(&v) {
+            return Ok(Some(why));
         }
         let ride = self.ride(self.fault.craft(&self.crafts[k]), &self.fault.law(law))?;
         Ok(match ride {
             Some(ride) => self.rides_badly(&ride),
             None => Some("no ride can be forecast: the loop is unstable at held speed".to_owned()),
         })
+    }
+
+    /// Why a loop does not do, by poles and margin.
+    fn unfit(&self, v: &LinearVerdict) -> Option<String> {
+        if let Some([re, im]) = v.growing_1_s {
+            let motion = v
+                .motion
+                .as_ref()
+                .map_or(String::new(), |m| format!(" of {m}"));
+            return Some(if im > 0.0 {
+                format!("unstable: pole {re:+.3} {im:+.2}i 1/s{motion}")
+            } else {
+                format!("unstable: pole {re:+.3} 1/s{motion}")
+            });
+        }
+        let needed = self.limits.disk_margin;
+        let disk = v.disk.filter(|d| *d < needed)?;
+        Some(format!("disk margin {disk:.2}, {needed:.2} needed"))
     }
 
     /// The ride, at held speed where surge alone runs away; none where that is unstable too.

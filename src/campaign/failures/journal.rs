@@ -12,7 +12,7 @@
 //! CRC-32: ISO-HDLC, crate `crc32fast`.
 //!
 //! # Checked by
-//! `a_stopped_matrix_goes_on` (tests/failures.rs), `a_cut_line_is_dropped`, `rows_of_other_inputs_are_refused`
+//! `rows_do_not_depend_on_threads_or_stops` (tests/failures.rs), `a_cut_line_is_dropped`, `rows_of_other_inputs_are_refused`
 
 use std::collections::HashMap;
 use std::fs::{File, OpenOptions};
@@ -158,7 +158,8 @@ impl Journal {
             .unwrap_or_else(std::sync::PoisonError::into_inner);
         file.write_all(&line).map_err(|e| {
             let mut e = Error::io("write these rows", &self.path, &e);
-            let hint = "no space or no right to write? what is finished is kept: the same command goes on";
+            let hint =
+                "no space or no right to write? what is finished is kept: the same command goes on";
             e.problems[0].hint = Some(hint.to_owned());
             e
         })
@@ -232,6 +233,9 @@ mod tests {
         let dir = tempfile::tempdir().unwrap();
         drop(Journal::open(dir.path(), "a").unwrap());
         let told = Journal::open(dir.path(), "b").err().unwrap().to_string();
-        assert!(told.contains("other inputs") && told.contains(FILE), "{told}");
+        assert!(
+            told.contains("other inputs") && told.contains(FILE),
+            "{told}"
+        );
     }
 }

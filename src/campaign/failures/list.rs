@@ -33,10 +33,17 @@ pub fn troubles(spec: &FailuresSpec, stage: &Stage) -> Vec<Trouble> {
         name: words(&b, stage),
         faults: vec![b],
     }));
-    out.extend(spec.together.iter().map(|t| Trouble {
-        name: t.name.clone(),
-        faults: t.faults.clone(),
-    }));
+    for t in &spec.together {
+        let mut name = t.name.clone();
+        // rows are told apart by their names
+        while out.iter().any(|o| o.name == name) {
+            name.push_str(" (together)");
+        }
+        out.push(Trouble {
+            name,
+            faults: t.faults.clone(),
+        });
+    }
     out
 }
 

@@ -239,7 +239,13 @@ mod tests {
     /// A wave of pitch of 0.01 rad, and from 100 s on a step of 0.2 that decays to 0.1.
     fn step() -> Record {
         let mut record = Record::new(0.1, 100);
-        for name in ["roll", "pitch", "heave_up", "bridge.acc_up", "bridge.felt_stbd"] {
+        for name in [
+            "roll",
+            "pitch",
+            "heave_up",
+            "bridge.acc_up",
+            "bridge.felt_stbd",
+        ] {
             record.add(name, "rad", name, 4000);
         }
         for i in 0..4000 {
@@ -250,7 +256,10 @@ mod tests {
             } else {
                 0.1 + 0.1 * (-(t - 100.0) / 10.0).exp()
             };
-            for (column, v) in [wave, wave + decay, 0.0, 2.0 * wave, 0.0].iter().enumerate() {
+            for (column, v) in [wave, wave + decay, 0.0, 2.0 * wave, 0.0]
+                .iter()
+                .enumerate()
+            {
                 record.columns[column].data.push(*v);
             }
         }

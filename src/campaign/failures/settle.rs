@@ -4,12 +4,13 @@
 //! ```text
 //! d(t) = x_fault(t) - x_sound(t)                   same waves, same sensors: zero until the fault
 //! m(t) = mean of d over t - W/2 ... t + W/2        what is left of the waves is taken out
-//! m_f  = mean of m over the last third after the fault,  s its RMS about a straight line there
-//! band = max(0.05 max |m - m_f|, 3 s, felt)        5 % of the largest change, but not below what waves leave
-//! settled = last t at which |m - m_f| > band, from the fault
+//! m_f  = mean of m over the last third after the fault,  s its RMS about m_f there,  D rise of its straight line there
+//! base = max(0.05 max |m - m_f|, felt)             5 % of the largest change
+//! settled = last t at which |m - m_f| > max(base, 3 s), from the fault     not below what waves leave
 //! ```
-//! A motion that leaves its band within the last third has not settled: a drift, a slow oscillation, a record too
-//! short. It is told as such, never as a number.
+//! A motion with D > base and D > 2.8 s has not settled, nor has one that leaves its band within the last third: it
+//! is told as such, never as a number. (A straight drift has D = sqrt(12) s = 3.46 s; of six independent means without
+//! drift D exceeds 2.8 s one time in twenty.)
 //!
 //! # Symbols
 //! x roll, pitch (rad), heave (m); W = 10 s; felt 0.05 deg or 0.02 m.
@@ -20,7 +21,8 @@
 //!
 //! # Source
 //! Settling within 5 % of the change: common practice of control engineering (Ogata, Modern Control Engineering, 5th
-//! ed. 2010, section 5-3, takes 2 % or 5 %). The difference of paired runs, W, 3 s and `felt` are our definition.
+//! ed. 2010, section 5-3, takes 2 % or 5 %). The difference of paired runs and the numbers of the
+//! bands are our definition.
 //!
 //! # Checked by
 //! `a_step_settles_when_theory_says`, `waves_alone_settle_at_once`, `a_drift_never_settles`,
@@ -35,14 +37,18 @@ use crate::sim::record::Record;
 const MEAN_S: f64 = 10.0;
 /// Share of the largest change within which a motion has settled.
 const BAND_FRAC: f64 = 0.05;
-/// Scatters about the line within which a motion has settled.
+/// Scatters within which a motion has settled.
 const SCATTERS: f64 = 3.0;
+/// Scatters beyond which the rise of a straight line is a drift.
+const DRIFT_SCATTERS: f64 = 2.8;
 /// Angle below which nobody asks, rad (0.05 deg).
 const FELT_RAD: f64 = 0.05 * std::f64::consts::PI / 180.0;
 /// Heave below which nobody asks, m.
 const FELT_M: f64 = 0.02;
 /// Windows that the record must hold after the fault.
 const LEAST_WINDOWS: usize = 6;
+
+const ON_ITS_WAY: &str = "still on its way when the run ends";
 
 /// Motions watched: column, words, what is felt.
 const WATCHED: [(&str, &str, f64); 3] = [
@@ -62,7 +68,8 @@ pub(super) struct Track {
 
 impl Track {
     pub(super) fn of(record: &Record, is_whole: bool) -> Self {
-        let take = |w: &(&str, &str, f64)| record.column(w.0).map_or(Vec::new(), |c| c.data.clone());
+        let take =
+            |w: &(&str, &str, f64)| record.column(w.0).map_or(Vec::new(), |c| c.data.clone());
         Track {
             motions: WATCHED.iter().map(take).collect(),
             is_whole,
@@ -100,7 +107,11 @@ impl Settling {
         };
         for (k, (name, words, felt)) in WATCHED.iter().enumerate() {
             let x = record.column(name).map_or(&[][..], |c| &c.data);
-            let d: Vec<f64> = x.iter().zip(&sound.motions[k]).map(|(a, b)| a - b).collect();
+            let d: Vec<f64> = x
+                .iter()
+                .zip(&sound.motions[k])
+                .map(|(a, b)| a - b)
+                .collect();
             match settled(&d, at, record.interval_s, *felt) {
                 Ok(t) if out.after_s.is_some_and(|longest| t > longest) => {
                     out.after_s = Some(t);
@@ -131,13 +142,16 @@ fn settled(d: &[f64], at: usize, interval_s: f64, felt: f64) -> Result<f64, &'st
     let tail = m.len() - m.len() / 3;
     let end = mean(&m[tail..]);
     let most = m.iter().fold(0.0, |a: f64, v| a.max((v - end).abs()));
-    let band = (BAND_FRAC * most)
-        .max(SCATTERS * scatter(&m[tail..]))
-        .max(felt);
+    let base = felt.max(BAND_FRAC * most);
+    let (rise, scatter) = rise_and_scatter(&m[tail..]);
+    if rise > base && rise > DRIFT_SCATTERS * scatter {
+        return Err(ON_ITS_WAY);
+    }
+    let band = base.max(SCATTERS * scatter);
     match m.iter().rposition(|v| (v - end).abs() > band) {
         None => Ok(0.0),
         Some(i) if i + 1 < tail => Ok((i + 1) as f64 * interval_s),
-        Some(_) => Err("still on its way when the run ends"),
+        Some(_) => Err(ON_ITS_WAY),
     }
 }
 
@@ -153,17 +167,17 @@ fn running_mean(x: &[f64], half: usize) -> Vec<f64> {
     out
 }
 
-/// RMS about the straight line through `x` by least squares.
-fn scatter(x: &[f64]) -> f64 {
-    let (n, centre) = (x.len() as f64, 0.5 * (x.len() as f64 - 1.0));
-    let level = mean(x);
-    let from = |i: usize| i as f64 - centre;
-    let (up, across) = x.iter().enumerate().fold((0.0, 0.0), |(u, a), (i, v)| {
-        (u + from(i) * (v - level), a + from(i).powi(2))
+/// Rise of the straight line through `x` by least squares from end to end, without sign, and RMS about the mean.
+fn rise_and_scatter(x: &[f64]) -> (f64, f64) {
+    let (n, level) = (x.len() as f64, mean(x));
+    let from = |i: usize| i as f64 - 0.5 * (n - 1.0);
+    let all = x.iter().enumerate();
+    let (up, across, square) = all.fold((0.0, 0.0, 0.0), |(u, a, s), (i, v)| {
+        let off = v - level;
+        (u + from(i) * off, a + from(i).powi(2), s + off * off)
     });
     let slope = if across > 0.0 { up / across } else { 0.0 };
-    let off = |(i, v): (usize, &f64)| (v - level - slope * from(i)).powi(2);
-    (x.iter().enumerate().map(off).sum::<f64>() / n).sqrt()
+    ((slope * (n - 1.0)).abs(), (square / n).sqrt())
 }
 
 #[cfg(test)]
@@ -179,7 +193,13 @@ mod tests {
     /// 0.1 (e^0.5 - e^-0.5) exp(-t/10) and is within 5 % of the step after 10 ln(20 x 1.042) = 30.4 s.
     #[test]
     fn a_step_settles_when_theory_says() {
-        let step = |t: f64| if t < 100.0 { 0.0 } else { 0.1 + 0.1 * (-(t - 100.0) / 10.0).exp() };
+        let step = |t: f64| {
+            if t < 100.0 {
+                0.0
+            } else {
+                0.1 + 0.1 * (-(t - 100.0) / 10.0).exp()
+            }
+        };
         let t = settled(&samples(step), 1000, 0.1, FELT_RAD).unwrap();
         assert!((t - 30.4).abs() < 0.3, "{t}");
         // waves that the pair does not share are taken out by the mean: 7 % of 0.02 are left of a wave of 7.9 s
@@ -190,7 +210,13 @@ mod tests {
 
     #[test]
     fn waves_alone_settle_at_once() {
-        let d = samples(|t| if t < 100.0 { 0.0 } else { 0.01 * (0.9 * t).sin() });
+        let d = samples(|t| {
+            if t < 100.0 {
+                0.0
+            } else {
+                0.01 * (0.9 * t).sin()
+            }
+        });
         assert!(settled(&d, 1000, 0.1, FELT_RAD).unwrap() < MEAN_S);
         assert!(settled(&samples(|_| 0.0), 1000, 0.1, FELT_RAD).unwrap() < 1e-9);
     }
@@ -199,7 +225,13 @@ mod tests {
     fn a_drift_never_settles() {
         let drift = samples(|t| 1e-3 * (t - 100.0).max(0.0));
         assert!(settled(&drift, 1000, 0.1, FELT_RAD).is_err());
-        let slow = samples(|t| if t < 100.0 { 0.0 } else { 0.1 * (-(t - 100.0) / 150.0).exp() });
+        let slow = samples(|t| {
+            if t < 100.0 {
+                0.0
+            } else {
+                0.1 * (-(t - 100.0) / 150.0).exp()
+            }
+        });
         assert!(settled(&slow, 1000, 0.1, FELT_RAD).is_err());
         // and too short a record tells nothing
         assert!(settled(&drift[..1300], 1000, 0.1, FELT_RAD).is_err());
@@ -211,7 +243,13 @@ mod tests {
             let mut r = Record::new(0.1, 100);
             for (name, share) in [("roll", 0.0), ("pitch", 1.0), ("heave_up", 0.0)] {
                 let c = r.add(name, "rad", name, 4000);
-                let at = |t: f64| if t < 100.0 { 0.0 } else { (-(t - 100.0) / decay_s).exp() };
+                let at = |t: f64| {
+                    if t < 100.0 {
+                        0.0
+                    } else {
+                        (-(t - 100.0) / decay_s).exp()
+                    }
+                };
                 r.columns[c].data = samples(|t| 0.03 * (0.8 * t).sin() + share * at(t));
             }
             r
@@ -221,6 +259,10 @@ mod tests {
         assert_eq!(s.motion.as_deref(), Some("pitch"));
         assert!((s.after_s.unwrap() - 30.4).abs() < 3.0, "{s:?}");
         let broken = Track::of(&record(1e-3), false);
-        assert!(Settling::of(&record(10.0), 1000, &broken).not_told.is_some());
+        assert!(
+            Settling::of(&record(10.0), 1000, &broken)
+                .not_told
+                .is_some()
+        );
     }
 }

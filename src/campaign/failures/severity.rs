@@ -90,7 +90,10 @@ pub(super) fn settle(rows: &mut [Row], limits: &FailureLimitsSpec) {
 fn judge(row: &Row, limits: &FailureLimitsSpec) -> (Severity, String) {
     if row.runs.len() == row.ended_before_fault {
         let how = row.runs.iter().find_map(|r| r.ended.clone());
-        let told = format!("every run ended before the fault: {}", how.unwrap_or_default());
+        let told = format!(
+            "every run ended before the fault: {}",
+            how.unwrap_or_default()
+        );
         return (Severity::NotJudged, told);
     }
     if let Some(t) = row.to_end_s {
@@ -109,14 +112,16 @@ fn judge(row: &Row, limits: &FailureLimitsSpec) -> (Severity, String) {
             (Severity::LimitPassed, told)
         }
         (None, _, None) => match row.worse_ratio {
-            Some(r) if r > 1.0 + limits.worse_frac => {
-                (Severity::RideWorse, format!("RMS {:+.0} %", 100.0 * (r - 1.0)))
-            }
+            Some(r) if r > 1.0 + limits.worse_frac => (
+                Severity::RideWorse,
+                format!("RMS {:+.0} %", 100.0 * (r - 1.0)),
+            ),
             _ => (Severity::None, String::new()),
         },
-        (Some(_), None, Some(limit)) => {
-            (Severity::LimitPassed, format!("{limit}; no lower speed holds"))
-        }
+        (Some(_), None, Some(limit)) => (
+            Severity::LimitPassed,
+            format!("{limit}; no lower speed holds"),
+        ),
         (Some(why), None, None) => (Severity::NoSpeedHolds, why.clone()),
         (Some(why), Some(to_kn), limit) => down(row, why, to_kn, limit),
     }
@@ -124,20 +129,19 @@ fn judge(row: &Row, limits: &FailureLimitsSpec) -> (Severity, String) {
 
 /// A lower speed holds: is there time to come down to it?
 fn down(row: &Row, why: &str, to_kn: f64, limit: Option<String>) -> (Severity, String) {
-    if let Some(s) = &row.slow_down {
+    if let Some(s) = row.slow_down.as_ref().filter(|s| s.slowed_runs > 0) {
         let n = s.runs.len();
         let late = s.runs.iter().filter(|r| r.is_too_late()).count();
-        let slowed = s.slowed_after_s.value;
-        return if late > 0 {
-            let told = format!(
-                "{why}; {to_kn:.1} kn reached after {slowed:.0} s, too late in {late} of {n} seeds"
-            );
-            (Severity::LimitPassed, told)
-        } else {
-            let told = limit.map_or(String::new(), |l| format!(", without it {l}"));
-            let told = format!("{why}; {to_kn:.1} kn reached after {slowed:.0} s{told}");
-            (Severity::SlowDown, told)
-        };
+        let slowed = format!(
+            "{to_kn:.1} kn reached after {:.0} s",
+            s.slowed_after_s.value
+        );
+        if late > 0 {
+            let told = format!("{why}; {slowed}, too late in {late} of {n} seeds");
+            return (Severity::LimitPassed, told);
+        }
+        let told = limit.map_or(String::new(), |l| format!("; without slowing down {l}"));
+        return (Severity::SlowDown, format!("{why}; {slowed}{told}"));
     }
     // not simulated: the shortest time in calm water against the soonest limit
     let soon = row.limit.as_ref().map_or(f64::INFINITY, |l| l.after_s);
@@ -148,7 +152,7 @@ fn down(row: &Row, why: &str, to_kn: f64, limit: Option<String>) -> (Severity, S
         ),
         _ if soon.is_finite() => (
             Severity::LimitPassed,
-            format!("{why}; {} after {soon:.0} s", "a limit is passed"),
+            format!("{why}; a limit is passed after {soon:.0} s"),
         ),
         _ => (Severity::SlowDown, why.to_owned()),
     }

@@ -21,9 +21,9 @@
 
 use serde::Serialize;
 
+use super::LEVEL;
 use super::measure::{Peaks, RunMeasure};
 use super::trial::SlowRun;
-use super::LEVEL;
 use crate::math::stats::Interval;
 use crate::math::stats::order::ranks;
 use crate::math::stats::sample::{clopper_pearson, mean_interval};
@@ -73,10 +73,22 @@ impl Spread {
         let with_fault = || runs.iter().filter(|r| !r.ended_before_fault());
         let over = |x: Vec<f64>| mean_interval(&x, LEVEL);
         let before = |f: &dyn Fn(&Peaks) -> f64| over(with_fault().map(|r| f(&r.before)).collect());
-        let after =
-            |f: &dyn Fn(&Peaks) -> f64| over(runs.iter().filter_map(|r| r.after.as_ref()).map(f).collect());
-        let later =
-            |f: &dyn Fn(&Peaks) -> f64| over(runs.iter().filter_map(|r| r.later.as_ref()).map(f).collect());
+        let after = |f: &dyn Fn(&Peaks) -> f64| {
+            over(
+                runs.iter()
+                    .filter_map(|r| r.after.as_ref())
+                    .map(f)
+                    .collect(),
+            )
+        };
+        let later = |f: &dyn Fn(&Peaks) -> f64| {
+            over(
+                runs.iter()
+                    .filter_map(|r| r.later.as_ref())
+                    .map(f)
+                    .collect(),
+            )
+        };
         let settled: Vec<f64> = runs.iter().filter_map(|r| r.settles.after_s).collect();
         let hourly = |p: &Peaks| 3600.0 * p.contacts as f64 / p.length_s.max(1.0);
         Spread {

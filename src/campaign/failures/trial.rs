@@ -20,7 +20,7 @@
 //! Common practice, no source.
 //!
 //! # Checked by
-//! `slowing_down_is_simulated`, `rows_do_not_depend_on_threads` (tests/failures.rs)
+//! `slowing_down_is_simulated`, `rows_do_not_depend_on_threads_or_stops` (tests/failures.rs)
 
 use std::sync::Arc;
 
@@ -78,20 +78,32 @@ impl SlowRun {
         limit.min(end) < slowed
     }
 
-    fn fails(&self) -> Option<String> {
+    fn verdict(&self) -> Verdict {
+        let told = |words: &str| format!("seed {}: {words}", self.seed);
         if let Some(ended) = &self.ended {
-            return Some(format!("seed {}: {ended}", self.seed));
+            Verdict::Fails(told(ended))
+        } else if self.slowed_after_s.is_none() {
+            Verdict::TooShort("the run ends before the speed is reached".to_owned())
+        } else if self.there.is_none() {
+            Verdict::TooShort("the run ends too soon after the speed is reached".to_owned())
+        } else {
+            match &self.limit_there {
+                Some(l) => Verdict::Fails(told(&format!("{} beyond its limit", l.limit))),
+                None => Verdict::Holds,
+            }
         }
-        if self.slowed_after_s.is_none() {
-            return Some(format!("seed {}: not reached before the run ends", self.seed));
-        }
-        if self.there.is_none() {
-            let told = "the run ends too soon after it is reached to judge it";
-            return Some(format!("seed {}: {told}", self.seed));
-        }
-        let limit = self.limit_there.as_ref()?;
-        Some(format!("seed {}: {} beyond its limit", self.seed, limit.limit))
     }
+}
+
+/// What slowing down to a speed says of it.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) enum Verdict {
+    /// All runs go on there within limits.
+    Holds,
+    /// One does not, in words.
+    Fails(String),
+    /// The runs are too short to tell, in words.
+    TooShort(String),
 }
 
 /// Why a craft that goes on at its speed does not hold there; none when it does.
@@ -108,7 +120,7 @@ pub(super) fn fails_going_on(runs: &[RunMeasure], limits: &FailureLimitsSpec) ->
     rides_badly(with_fault().filter_map(|r| r.later.as_ref()), limits)
 }
 
-/// The first RMS, root of mean squares over runs, beyond its limit.
+/// The first RMS, root of mean squares over runs, beyond its limit; or too many contacts.
 fn rides_badly<'a>(
     rides: impl Iterator<Item = &'a Peaks>,
     limits: &FailureLimitsSpec,
@@ -127,6 +139,12 @@ fn rides_badly<'a>(
     if pitch > limits.pitch_rms_deg {
         let most = limits.pitch_rms_deg;
         return Some(format!("pitch RMS {pitch:.2} deg, at most {most:.2}"));
+    }
+    let length_s: f64 = rides.iter().map(|p| p.length_s).sum();
+    let contacts: usize = rides.iter().map(|p| p.contacts).sum();
+    let (hourly, most) = (3600.0 * contacts as f64 / length_s, limits.contacts_per_h);
+    if hourly > most {
+        return Some(format!("{hourly:.0} contacts an hour, at most {most:.0}"));
     }
     let most = limits.vertical_rms_m_s2;
     (0..first.vertical_rms_m_s2.len()).find_map(|k| {
@@ -168,30 +186,30 @@ impl Runs<'_> {
         Ok(out)
     }
 
-    /// Slows down to the last of `crafts`, which go down from this row's speed, on `seeds`: the runs, and why that
-    /// speed does not hold. No more seeds are run after the first that fails.
+    /// Slows down to the last of `crafts`, which go down from this row's speed, on `seeds`. No more seeds are run after
+    /// the first that fails.
     pub(super) fn slowing(
         &self,
         crafts: &[LoopCraft],
         seeds: &[u64],
-    ) -> Result<(Vec<SlowRun>, Option<String>)> {
+    ) -> Result<(Vec<SlowRun>, Verdict)> {
         let craft: Arc<dyn Craft> = Arc::new(blended(&self.speed.plant, crafts)?);
         let to_kn = crafts.last().map_or(0.0, |c| to_kn(c.speed_m_s));
-        let mut runs = Vec::new();
+        let (mut runs, mut short) = (Vec::new(), None);
         for seed in seeds {
             let case = self.case(*seed, Some((to_kn, Arc::clone(&craft))))?;
             let slow = self.slow(&case, *seed, to_kn)?;
-            let fails = slow.fails();
+            let verdict = slow.verdict();
             runs.push(slow);
-            if fails.is_some() {
-                return Ok((runs, fails));
+            match verdict {
+                Verdict::Holds => {}
+                Verdict::Fails(_) => return Ok((runs, verdict)),
+                Verdict::TooShort(_) => short = Some(verdict),
             }
         }
-        let bad = rides_badly(
-            runs.iter().filter_map(|r| r.there.as_ref()),
-            &self.spec.limits,
-        );
-        Ok((runs, bad))
+        let rides = runs.iter().filter_map(|r| r.there.as_ref());
+        let bad = rides_badly(rides, &self.spec.limits).map(Verdict::Fails);
+        Ok((runs, bad.or(short).unwrap_or(Verdict::Holds)))
     }
 
     /// The draw of the first event of a fault file, alike for all faults and laws of a seed, s.

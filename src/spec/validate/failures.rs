@@ -10,6 +10,9 @@ use crate::spec::fault::{FaultEventSpec, StartSpec};
 use crate::spec::load::{Loaded, load_failures};
 use crate::spec::source::locate;
 
+/// Least time that a run goes on after its fault, s: 30 s for the transient, as many to judge.
+const AFTER_S: f64 = 60.0;
+
 pub(crate) fn failures(spec: &FailuresSpec, _: Option<&Path>) -> Vec<Problem> {
     let mut problems = Vec::new();
     let [first, last] = spec.breaks_within_s;
@@ -43,12 +46,20 @@ pub fn failures_bundle(path: impl AsRef<Path>) -> Result<FailuresBundle> {
     let s = &scenario.scenario.spec;
     let (run_in, end) = (s.run_in_s, s.run_in_s + s.duration_s);
     let [first, last] = failures.spec.breaks_within_s;
-    if first <= run_in || last >= end {
+    if first <= run_in || last + AFTER_S > end {
         let told = format!(
-            "is {first} to {last} s, must lie between the end of the run-in and the end of the scenario's runs, {run_in} and {end} s"
+            "is {first} to {last} s, must lie after the run-in of {run_in} s and at least {AFTER_S} s before the end of \
+             the scenario's runs at {end} s"
         );
         let p = Problem::at("breaks_within_s", told);
         problems.push(p.hint("leave time before it to compare with, and time after it to settle"));
+    }
+    if scenario.fault.is_some() {
+        let told =
+            "names a scenario that breaks something itself; a matrix breaks one thing at a time";
+        let p = Problem::at("scenario", told);
+        problems
+            .push(p.hint("take `fault` out of the scenario, or write its events under `together`"));
     }
     if problems.is_empty() {
         Ok(FailuresBundle { failures, scenario })

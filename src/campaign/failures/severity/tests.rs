@@ -115,8 +115,14 @@ fn words_follow_from_the_row() {
     assert_eq!(to(vec![slow(40.0, Some(passed(50.0)))]), Severity::SlowDown);
     let late = vec![slow(40.0, None), slow(40.0, Some(passed(30.0)))];
     assert_eq!(to(late), Severity::LimitPassed);
-    assert_eq!(judged(down_to(None, two(run(1.0)), vec![])), Severity::NoSpeedHolds);
-    assert_eq!(judged(down_to(None, two(limit), vec![])), Severity::LimitPassed);
+    assert_eq!(
+        judged(down_to(None, two(run(1.0)), vec![])),
+        Severity::NoSpeedHolds
+    );
+    assert_eq!(
+        judged(down_to(None, two(limit), vec![])),
+        Severity::LimitPassed
+    );
 }
 
 #[test]
@@ -136,8 +142,14 @@ fn the_worst_comes_first() {
     rank(&mut rows);
     let found: Vec<Severity> = rows.iter().map(|r| r.severity).collect();
     let (lost, passed) = (Severity::ControlLost, Severity::LimitPassed);
-    assert_eq!(found, [lost, passed, passed, Severity::RideWorse, Severity::None]);
-    let times: Vec<Option<f64>> = rows.iter().map(|r| r.limit.as_ref().map(|l| l.after_s)).collect();
+    assert_eq!(
+        found,
+        [lost, passed, passed, Severity::RideWorse, Severity::None]
+    );
+    let times: Vec<Option<f64>> = rows
+        .iter()
+        .map(|r| r.limit.as_ref().map(|l| l.after_s))
+        .collect();
     assert_eq!(times[1..3], [Some(4.0), Some(9.0)]);
 }
 
