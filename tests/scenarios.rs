@@ -54,6 +54,7 @@ fn kind_and_note(any: &Any) -> (&'static str, &str) {
         Any::Tuning(f) => ("tuning", &f.spec.note),
         Any::Campaign(f) => ("campaign", &f.spec.note),
         Any::Rare(f) => ("rare", &f.spec.note),
+        Any::Failures(f) => ("failures", &f.spec.note),
     }
 }
 
@@ -147,7 +148,7 @@ fn every_scenario_runs_with_each_law() {
         }
         if matches!(
             load_any(&path),
-            Ok(Any::Tuning(_) | Any::Campaign(_) | Any::Rare(_))
+            Ok(Any::Tuning(_) | Any::Campaign(_) | Any::Rare(_) | Any::Failures(_))
         ) {
             continue; // searched, not run; campaigns have their own tests
         }

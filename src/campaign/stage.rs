@@ -22,6 +22,7 @@ use crate::sea::realisation::{Realisation, realise};
 use crate::sim::bake::{self, Recipe};
 use crate::sim::case::{Case, Integrator, Sensing, Timing};
 use crate::sim::checks::{self, Narrowest, Warning};
+use crate::sim::craft::Craft;
 use crate::sim::faults;
 use crate::sim::orders;
 use crate::sim::setup::setup;
@@ -98,6 +99,16 @@ pub struct SpeedStage {
     pub setup: Setup,
     /// Poles with fins fixed.
     pub poles: Vec<Pole>,
+}
+
+/// What of a case differs from its scenario.
+pub struct Variant<'a> {
+    /// What breaks, in place of the scenario's faults.
+    pub events: &'a [FaultEventSpec],
+    /// What is ordered, in place of the scenario's orders.
+    pub orders: &'a [OrderSpec],
+    /// The craft under way, in place of the speed's plant; it must have the same layout.
+    pub craft: Option<Arc<dyn Craft>>,
 }
 
 /// A scenario made ready.
@@ -214,8 +225,31 @@ impl Stage {
         seed: u64,
         events: &[FaultEventSpec],
     ) -> Result<Case> {
+        let variant = self.varied(events);
+        self.case_varied(speed, heading_deg, seed, &variant)
+    }
+
+    fn varied<'a>(&'a self, events: &'a [FaultEventSpec]) -> Variant<'a> {
+        Variant {
+            events,
+            orders: &self.scenario.orders,
+            craft: None,
+        }
+    }
+
+    /// The case of one speed, heading and seed in which some things differ from the scenario.
+    ///
+    /// # Errors
+    /// As [`Stage::case_with_faults`].
+    pub fn case_varied(
+        &self,
+        speed: &SpeedStage,
+        heading_deg: f64,
+        seed: u64,
+        variant: &Variant,
+    ) -> Result<Case> {
         let sea = self.sea(speed, heading_deg, seed)?;
-        let mut case = self.case_in(speed, &sea, (seed, 0), events)?;
+        let mut case = self.case_built(speed, &sea, (seed, 0), variant)?;
         case.parts.name = format!("{} kn, {heading_deg} deg, seed {seed}", speed.speed_kn);
         case.warnings.extend(self.case_warnings(speed, &sea));
         Ok(case)
@@ -232,6 +266,16 @@ impl Stage {
         sea: &Realisation,
         key: (u64, u64),
         events: &[FaultEventSpec],
+    ) -> Result<Case> {
+        self.case_built(speed, sea, key, &self.varied(events))
+    }
+
+    fn case_built(
+        &self,
+        speed: &SpeedStage,
+        sea: &Realisation,
+        key: (u64, u64),
+        variant: &Variant,
     ) -> Result<Case> {
         let s = &self.scenario;
         let timing = Timing::new(
@@ -257,8 +301,11 @@ impl Stage {
                 case: key.1,
             },
         });
-        parts.orders = orders::events(&s.orders, &parts.setup)?;
-        parts.faults = faults::resolve(events, &self.model.craft.spec, key.0, key.1)?;
+        if let Some(craft) = &variant.craft {
+            parts.craft = Arc::clone(craft);
+        }
+        parts.orders = orders::events(variant.orders, &parts.setup)?;
+        parts.faults = faults::resolve(variant.events, &self.model.craft.spec, key.0, key.1)?;
         Case::new(parts)
     }
 

@@ -6,9 +6,9 @@ use std::path::PathBuf;
 use clap::{Parser, Subcommand};
 
 use super::{
-    cmd_bound, cmd_campaign, cmd_check, cmd_compare, cmd_export, cmd_margins, cmd_merge,
-    cmd_operability, cmd_predict, cmd_rare, cmd_run, cmd_schedule, cmd_schema, cmd_show, cmd_signs,
-    cmd_sweep, cmd_tune,
+    cmd_bound, cmd_campaign, cmd_check, cmd_compare, cmd_export, cmd_failures, cmd_margins,
+    cmd_merge, cmd_operability, cmd_predict, cmd_rare, cmd_run, cmd_schedule, cmd_schema, cmd_show,
+    cmd_signs, cmd_sweep, cmd_tune,
 };
 use crate::error::{Error, Result};
 
@@ -44,6 +44,8 @@ pub enum Verb {
     Compare(cmd_compare::Options),
     /// Thousands of cases over a grid and random draws: on all cores, resumed after any stop.
     Campaign(cmd_campaign::Options),
+    /// Every single fault of a craft and chosen pairs, each law: how severe, and the speed to come down to.
+    Failures(cmd_failures::Options),
     /// The parts of a campaign, run apart, put together.
     Merge(cmd_merge::Options),
     /// A campaign's rows as CSV and Parquet, for other programs.

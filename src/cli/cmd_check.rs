@@ -8,7 +8,7 @@ use super::Status;
 use super::shell::Shell;
 use crate::error::{Error, Problem, Result};
 use crate::spec::load::{Any, load_any};
-use crate::spec::validate::{bundle, campaign_bundle, rare_bundle, tuning_bundle};
+use crate::spec::validate::{bundle, campaign_bundle, failures_bundle, rare_bundle, tuning_bundle};
 
 /// Options of `check`.
 #[derive(Clone, Debug, clap::Args)]
@@ -104,6 +104,10 @@ fn check(file: &PathBuf) -> Result<String> {
         Any::Tuning(f) => {
             tuning_bundle(file)?;
             ("tuning", f.spec.name)
+        }
+        Any::Failures(f) => {
+            failures_bundle(file)?;
+            ("failures", f.spec.name)
         }
         Any::Campaign(f) => {
             campaign_bundle(file)?;

@@ -40,6 +40,7 @@ pub fn run(options: &Options, shell: &mut Shell) -> Result<Status> {
         Any::Tuning(f) => shell.json(&f.spec)?,
         Any::Campaign(f) => shell.json(&f.spec)?,
         Any::Rare(f) => shell.json(&f.spec)?,
+        Any::Failures(f) => shell.json(&f.spec)?,
     }
     Ok(Status::Met)
 }

@@ -12,6 +12,7 @@ pub mod cmd_check;
 pub mod cmd_coefficients;
 pub mod cmd_compare;
 pub mod cmd_export;
+pub mod cmd_failures;
 pub mod cmd_fins;
 pub mod cmd_hydrostatics;
 pub mod cmd_margins;
@@ -86,6 +87,7 @@ fn run(verb: &Verb, cache: Option<&Path>, shell: &mut Shell) -> Result<Status> {
         Verb::Campaign(options) => cmd_campaign::run(options, cache, shell),
         Verb::Check(options) => cmd_check::run(options, shell),
         Verb::Compare(options) => cmd_compare::run(options, cache, shell),
+        Verb::Failures(options) => cmd_failures::run(options, cache, shell),
         Verb::Export(options) => cmd_export::run(options, shell),
         Verb::Merge(options) => cmd_merge::run(options, shell),
         Verb::Margins(options) => cmd_margins::run(options, cache, shell),

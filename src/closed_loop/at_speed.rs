@@ -347,7 +347,7 @@ impl AtSpeed {
             }
             _ => {}
         }
-        v * self.blur(row.quantity, omega)
+        v * self.craft.reading_factor(row.quantity) * self.blur(row.quantity, omega)
     }
 
     /// Adds to every column what the keeper answers to it.

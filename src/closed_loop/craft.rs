@@ -81,6 +81,8 @@ pub struct LoopCraft {
     pub own_wave_factor: f64,
     /// What each supply feeds, rad/s.
     pub supply_rad_s: Vec<f64>,
+    /// Factors on what failed sensors read; 0 reads nothing new. Empty on a sound craft.
+    pub reading_factors: Vec<(Quantity, f64)>,
 }
 
 impl LoopCraft {
@@ -122,6 +124,7 @@ impl LoopCraft {
             limits: limits(model),
             own_wave_factor: craft.spec.cross_structure.relative_wave_factor,
             supply_rad_s: supplies.map(|s| deg(s.total_rate_deg_s)).collect(),
+            reading_factors: Vec::new(),
         })
     }
 
@@ -132,13 +135,22 @@ impl LoopCraft {
 
     /// Readings that make up `signal`, with their weights.
     pub fn parts(&self, signal: LawSignal) -> Vec<(f64, Quantity)> {
-        reading::parts(signal, &self.setup, self.trim.x[3], self.trim.x[4])
+        let mut all = reading::parts(signal, &self.setup, self.trim.x[3], self.trim.x[4]);
+        all.retain(|(_, q)| self.reading_factor(*q) != 0.0);
+        all
+    }
+
+    /// Product of the factors on a reading; 1 for a sound sensor.
+    pub fn reading_factor(&self, quantity: Quantity) -> f64 {
+        let of = self.reading_factors.iter().filter(|f| f.0 == quantity);
+        of.map(|f| f.1).product()
     }
 
     /// Gradient of a reading with respect to the kept states.
     pub fn reading_row(&self, quantity: Quantity) -> DVector<f64> {
         let row = quantity.row(&self.linear, &self.setup, self.plant.g_m_s2);
-        DVector::from_iterator(self.kept.len(), self.kept.iter().map(|i| row[*i]))
+        let factor = self.reading_factor(quantity);
+        DVector::from_iterator(self.kept.len(), self.kept.iter().map(|i| factor * row[*i]))
     }
 
     /// The state matrix of the kept states.
@@ -259,7 +271,7 @@ fn mass(plant: &Plant) -> Matrix6<f64> {
 
 /// States left when those are taken away, again and again, that act on no other state (integrals of
 /// velocity without a spring), and the speed of a craft without surge, which nothing moves.
-fn kept_states(model: &LinearModel, keeper: &Keeper) -> Vec<usize> {
+pub(super) fn kept_states(model: &LinearModel, keeper: &Keeper) -> Vec<usize> {
     let n = model.layout.len();
     let mut kept: Vec<usize> = (0..n).collect();
     let read = |i: usize| i == 5 && keeper.helm.is_some();

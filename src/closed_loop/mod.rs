@@ -9,6 +9,7 @@ mod dense;
 pub mod encounter;
 pub mod evaluate;
 pub mod fast_law;
+pub mod faulted;
 mod hessenberg;
 pub mod keeper;
 pub mod limits;

@@ -25,10 +25,13 @@
 //! `a_ramp_craft_at_its_own_speed_is_the_plant`, `between_tables_forces_are_blended`
 //! (tests/schedule.rs)
 
+use std::sync::Arc;
+
 use num_complex::Complex64;
 
 use super::craft::Craft;
 use crate::dynamics::actuator::Actuator;
+use crate::dynamics::damage::Damage;
 use crate::dynamics::model::CraftModel;
 use crate::dynamics::plant::{Plant, PlantInput, WaveChannel};
 use crate::dynamics::state::StateLayout;
@@ -68,20 +71,29 @@ impl RampCraft {
         memory_speed_m_s: f64,
         course: &CourseSpec,
     ) -> Result<Self> {
-        if table_speeds_m_s.is_empty() || table_speeds_m_s.windows(2).any(|w| w[1] <= w[0]) {
+        let base = model.plant(memory_speed_m_s, course)?;
+        let tables = table_speeds_m_s
+            .iter()
+            .map(|u| model.plant(*u, course))
+            .collect::<Result<Vec<_>>>()?;
+        RampCraft::between(base, tables)
+    }
+
+    /// Of plants that are there already: memory and layout of `base`, wave forces of `tables`.
+    ///
+    /// # Errors
+    /// No tables, speeds that do not ascend, more wave channels than a blend holds.
+    pub fn between(base: Plant, tables: Vec<Plant>) -> Result<Self> {
+        let ascend = tables.windows(2).all(|w| w[1].speed_m_s > w[0].speed_m_s);
+        if tables.is_empty() || !ascend {
             return Err(Error::new("speeds of a ramp must be given and ascend"));
         }
-        let base = model.plant(memory_speed_m_s, course)?;
         if base.channels().len() > MOST_CHANNELS {
             return Err(Error::new(format!(
                 "the craft has {} wave channels, at most {MOST_CHANNELS} work in a ramp",
                 base.channels().len()
             )));
         }
-        let tables = table_speeds_m_s
-            .iter()
-            .map(|u| model.plant(*u, course))
-            .collect::<Result<Vec<_>>>()?;
         let own = base.channels();
         let mut channels = Vec::new();
         for _ in &tables {
@@ -179,6 +191,28 @@ impl Craft for RampCraft {
 
     fn surface_angle_rad(&self, surface: usize, x: &[f64], hold_rad: f64) -> f64 {
         self.base.surface_angle_rad(surface, x, hold_rad)
+    }
+
+    fn damaged(&self, damage: &Damage) -> Option<Arc<dyn Craft>> {
+        // tables are read for the hull's wave forces only, which lost surfaces and slack servos leave alone
+        Some(Arc::new(RampCraft {
+            base: self.base.damaged(damage),
+            ..self.clone()
+        }))
+    }
+
+    fn trailed_rad(
+        &self,
+        surface: usize,
+        x: &[f64],
+        input: &PlantInput,
+        angle_rad: f64,
+        dt_s: f64,
+    ) -> f64 {
+        let mut waves = [0.0; MOST_CHANNELS];
+        let waves = self.blend(x, input.waves, &mut waves);
+        let input = PlantInput { waves, ..*input };
+        self.base.trailed_rad(surface, x, &input, angle_rad, dt_s)
     }
 
     fn lift_n(&self, x: &[f64], input: &PlantInput, out: &mut [f64]) {

@@ -14,6 +14,7 @@ use super::campaign::CampaignSpec;
 use super::controller::ControllerSpec;
 use super::craft::CraftSpec;
 use super::criteria::CriteriaSpec;
+use super::failures::FailuresSpec;
 use super::fault::FaultSpec;
 use super::rare::RareSpec;
 use super::scatter::ScatterSpec;
@@ -79,6 +80,7 @@ document!(ScenarioSpec, "scenario", validate::scenario);
 document!(TuningSpec, "tuning", validate::tuning);
 document!(CampaignSpec, "campaign", validate::campaign);
 document!(RareSpec, "rare", validate::rare);
+document!(FailuresSpec, "failures", validate::failures);
 
 /// Any file, by its `format`.
 #[derive(Clone, Debug)]
@@ -103,6 +105,8 @@ pub enum Any {
     Campaign(Box<Loaded<CampaignSpec>>),
     /// Rare events.
     Rare(Box<Loaded<RareSpec>>),
+    /// A matrix of failures.
+    Failures(Box<Loaded<FailuresSpec>>),
 }
 
 /// Reads a craft file.
@@ -185,6 +189,14 @@ pub fn load_rare(path: impl AsRef<Path>) -> Result<Loaded<RareSpec>> {
     load(path.as_ref())
 }
 
+/// Reads a failures file, not the files it names.
+///
+/// # Errors
+/// All problems of the file, each with its place.
+pub fn load_failures(path: impl AsRef<Path>) -> Result<Loaded<FailuresSpec>> {
+    load(path.as_ref())
+}
+
 /// Reads a file of whatever kind its `format` says.
 ///
 /// # Errors
@@ -211,6 +223,7 @@ pub fn parse_any(path: &Path, bytes: Vec<u8>, on_disk: bool) -> Result<Any> {
         TuningSpec::KIND => Any::Tuning(Box::new(finish(source, &value, on_disk)?)),
         CampaignSpec::KIND => Any::Campaign(Box::new(finish(source, &value, on_disk)?)),
         RareSpec::KIND => Any::Rare(Box::new(finish(source, &value, on_disk)?)),
+        FailuresSpec::KIND => Any::Failures(Box::new(finish(source, &value, on_disk)?)),
         _ => Any::Scenario(Box::new(finish(source, &value, on_disk)?)),
     })
 }
@@ -366,7 +379,7 @@ fn sorted(mut problems: Vec<Problem>, source: &Source) -> Error {
 }
 
 /// The kinds of file, in the order a user meets them.
-pub const KINDS: [&str; 10] = [
+pub const KINDS: [&str; 11] = [
     "craft",
     "sea",
     "controller",
@@ -377,6 +390,7 @@ pub const KINDS: [&str; 10] = [
     "tuning",
     "campaign",
     "rare",
+    "failures",
 ];
 
 fn kind_of(value: &Value, source: &Source) -> Result<&'static str> {

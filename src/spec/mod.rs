@@ -2,7 +2,7 @@
 //!
 //! Kinds of file, each JSON with a `format` key that names kind and version: [`craft`], [`sea`],
 //! [`controller`], [`criteria`], [`fault`], [`scatter`], [`scenario`], [`tuning`], [`campaign`],
-//! [`rare`]. [`load`] reads them and tells every fault at
+//! [`failures`], [`rare`]. [`load`] reads them and tells every fault at
 //! once with its place; [`validate`] holds the checks that need more than one key; the allowed
 //! range of a single number stands beside its field and goes into the JSON Schemas of [`schema`].
 
@@ -11,6 +11,7 @@ pub mod controller;
 pub mod craft;
 pub mod criteria;
 mod equipment;
+pub mod failures;
 pub mod fault;
 pub mod fields;
 mod hint;

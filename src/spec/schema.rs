@@ -8,7 +8,9 @@ use serde_json::{Value, json};
 
 use super::load::{Document, KINDS};
 use super::suffix::suffix_of;
-use super::{campaign, controller, craft, criteria, fault, rare, scatter, scenario, sea, tuning};
+use super::{
+    campaign, controller, craft, criteria, failures, fault, rare, scatter, scenario, sea, tuning,
+};
 
 /// The schema of a type, with ranges by unit and the format fixed.
 pub fn generate<T: Document + JsonSchema>() -> Value {
@@ -49,6 +51,7 @@ pub fn of(kind: &str) -> &'static Value {
         "scatter" => scatter::ScatterSpec::schema(),
         "scenario" => scenario::ScenarioSpec::schema(),
         "tuning" => tuning::TuningSpec::schema(),
+        "failures" => failures::FailuresSpec::schema(),
         "campaign" => campaign::CampaignSpec::schema(),
         "rare" => rare::RareSpec::schema(),
         _ => &Value::Null,

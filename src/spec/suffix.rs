@@ -201,6 +201,7 @@ pub const DIMENSIONLESS: &[(&str, &str)] = &[
     ("trailing_lift_factor", "ratio of forces"),
     ("form_factor", "1 + k of resistance"),
     ("damping_ratio", "share of critical damping"),
+    ("disk_margin", "size of a disk of factors"),
     ("max_speed_scale", "ratio of gains"),
     ("scale", "ratio of angles, or of readings"),
     ("body_lift", "coefficient"),

@@ -9,6 +9,7 @@ mod campaign;
 mod campaign_bundle;
 mod controller;
 mod craft;
+mod failures;
 pub(crate) mod fault;
 mod orders;
 mod paths;
@@ -37,6 +38,8 @@ pub use campaign_bundle::{
 };
 pub(super) use controller::controller;
 pub(super) use craft::craft;
+pub(super) use failures::failures;
+pub use failures::{FailuresBundle, failures_bundle};
 pub(super) use rare::rare;
 pub use rare::{RareBundle, rare_bundle, scenario as rare_scenario};
 pub(super) use scatter::scatter;

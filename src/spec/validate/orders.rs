@@ -10,7 +10,7 @@ use crate::spec::scenario::{CourseSpec, ScenarioSpec};
 
 /// Share by which an ordered speed may differ from the scenario's: tables of water forces are made
 /// for one speed and hold about it.
-pub(crate) const SPEED_FRAC: f64 = 0.2;
+const SPEED_FRAC: f64 = 0.2;
 
 /// What the scenario alone can tell.
 pub(super) fn alone(problems: &mut Vec<Problem>, spec: &ScenarioSpec) {

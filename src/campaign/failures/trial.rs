@@ -1,0 +1,293 @@
+//! The runs of one row: going on with the fault, and slowing down with it.
+//!
+//! # Equation
+//! ```text
+//! fault    at t_f, drawn for each seed, alike for all faults and laws
+//! order    slow down to U_k at t_f + reaction
+//! slowed   first t >= t_f with u <= U_k + 0.25 kn
+//! there    from 30 s after that to the end: the ride at that speed, with the fault as it happened
+//! ```
+//!
+//! # Symbols
+//! u speed along the keel, U_k a speed of the search (kn).
+//!
+//! # Valid when
+//! Slowing down, wave forces are blended between tables of several speeds and the memory is that of the speed at which
+//! the fault happened ([`crate::sim::ramp`]). The order takes a course that is kept by thrust and rudders: springs that
+//! hold the mean speed do not slow down.
+//!
+//! # Source
+//! Common practice, no source.
+//!
+//! # Checked by
+//! `slowing_down_is_simulated`, `rows_do_not_depend_on_threads_or_stops` (tests/failures.rs)
+
+use std::sync::Arc;
+
+use serde::{Deserialize, Serialize};
+
+use super::measure::{
+    LimitPassed, Peaks, RunMeasure, TRANSIENT_S, column, first_limit, measured, sample, stretch,
+};
+use super::settle::Track;
+use crate::campaign::stage::{LawPlan, SpeedStage, Stage, Variant};
+use crate::closed_loop::LoopCraft;
+use crate::dynamics::plant::Plant;
+use crate::error::Result;
+use crate::math::rng::{Purpose, Stream};
+use crate::sim::case::Case;
+use crate::sim::craft::Craft;
+use crate::sim::ramp::RampCraft;
+use crate::sim::record::Record;
+use crate::sim::run::run;
+use crate::spec::failures::{FailureLimitsSpec, FailuresSpec};
+use crate::spec::fault::{BreakageSpec, FaultEventSpec, StartSpec};
+use crate::spec::orders::{ActionSpec, OrderSpec};
+use crate::units::{kn, to_kn};
+
+/// Speed this near to the one ordered counts as reached, kn.
+const REACHED_KN: f64 = 0.25;
+/// Least distance of two speeds whose wave forces are blended, m/s.
+const TABLE_STEP_M_S: f64 = 1.0;
+
+/// One seed in which the order to slow down is given.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct SlowRun {
+    /// Seed.
+    pub seed: u64,
+    /// How the run ended when early.
+    pub ended: Option<String>,
+    /// Time from the fault to that end, s.
+    pub ended_after_s: Option<f64>,
+    /// Time from the fault to the speed ordered, s; none when it was not reached.
+    pub slowed_after_s: Option<f64>,
+    /// First limit passed after the fault.
+    pub limit: Option<LimitPassed>,
+    /// The ride from 30 s after the speed ordered was reached; none when the run is too short for it.
+    pub there: Option<Peaks>,
+    /// First limit passed in that time.
+    pub limit_there: Option<LimitPassed>,
+}
+
+impl SlowRun {
+    /// A limit was passed, or the run ended, before the craft had slowed down.
+    pub fn is_too_late(&self) -> bool {
+        let slowed = self.slowed_after_s.unwrap_or(f64::INFINITY);
+        let limit = self.limit.as_ref().map_or(f64::INFINITY, |l| l.after_s);
+        let end = self.ended_after_s.unwrap_or(f64::INFINITY);
+        limit.min(end) < slowed
+    }
+
+    fn verdict(&self) -> Verdict {
+        let told = |words: &str| format!("seed {}: {words}", self.seed);
+        if let Some(ended) = &self.ended {
+            Verdict::Fails(told(ended))
+        } else if self.slowed_after_s.is_none() {
+            Verdict::TooShort("the run ends before the speed is reached".to_owned())
+        } else if self.there.is_none() {
+            Verdict::TooShort("the run ends too soon after the speed is reached".to_owned())
+        } else {
+            match &self.limit_there {
+                Some(l) => Verdict::Fails(told(&format!("{} beyond its limit", l.limit))),
+                None => Verdict::Holds,
+            }
+        }
+    }
+}
+
+/// What slowing down to a speed says of it.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) enum Verdict {
+    /// All runs go on there within limits.
+    Holds,
+    /// One does not, in words.
+    Fails(String),
+    /// The runs are too short to tell, in words.
+    TooShort(String),
+}
+
+/// Why a craft that goes on at its speed does not hold there; none when it does.
+pub(super) fn fails_going_on(runs: &[RunMeasure], limits: &FailureLimitsSpec) -> Option<String> {
+    let with_fault = || runs.iter().filter(|r| !r.ended_before_fault());
+    for r in with_fault() {
+        if let Some(ended) = &r.ended {
+            return Some(format!("seed {}: {ended}", r.seed));
+        }
+        if let Some(l) = &r.limit_later {
+            return Some(format!("seed {}: {} beyond its limit", r.seed, l.limit));
+        }
+    }
+    rides_badly(with_fault().filter_map(|r| r.later.as_ref()), limits)
+}
+
+/// The first RMS, root of mean squares over runs, beyond its limit; or too many contacts.
+fn rides_badly<'a>(
+    rides: impl Iterator<Item = &'a Peaks>,
+    limits: &FailureLimitsSpec,
+) -> Option<String> {
+    let rides: Vec<&Peaks> = rides.collect();
+    let first = rides.first()?;
+    let pooled = |f: &dyn Fn(&Peaks) -> f64| {
+        let sum: f64 = rides.iter().map(|p| f(p).powi(2)).sum();
+        (sum / rides.len() as f64).sqrt()
+    };
+    let (roll, pitch) = (pooled(&|p| p.roll_rms_deg), pooled(&|p| p.pitch_rms_deg));
+    if roll > limits.roll_rms_deg {
+        let most = limits.roll_rms_deg;
+        return Some(format!("roll RMS {roll:.2} deg, at most {most:.2}"));
+    }
+    if pitch > limits.pitch_rms_deg {
+        let most = limits.pitch_rms_deg;
+        return Some(format!("pitch RMS {pitch:.2} deg, at most {most:.2}"));
+    }
+    let length_s: f64 = rides.iter().map(|p| p.length_s).sum();
+    let contacts: usize = rides.iter().map(|p| p.contacts).sum();
+    let (hourly, most) = (3600.0 * contacts as f64 / length_s, limits.contacts_per_h);
+    if hourly > most {
+        return Some(format!("{hourly:.0} contacts an hour, at most {most:.0}"));
+    }
+    let most = limits.vertical_rms_m_s2;
+    (0..first.vertical_rms_m_s2.len()).find_map(|k| {
+        let a = pooled(&|p| p.vertical_rms_m_s2.get(k).map_or(0.0, |v| v.1));
+        let name = &first.vertical_rms_m_s2[k].0;
+        let told = format!("vertical acceleration RMS {a:.2} m/s2 at {name}, at most {most:.2}");
+        (a > most).then_some(told)
+    })
+}
+
+/// The runs of one row.
+pub(super) struct Runs<'a> {
+    pub(super) stage: &'a Stage,
+    pub(super) speed: &'a SpeedStage,
+    pub(super) spec: &'a FailuresSpec,
+    pub(super) plan: &'a LawPlan,
+    pub(super) heading_deg: f64,
+    pub(super) faults: &'a [BreakageSpec],
+}
+
+impl Runs<'_> {
+    /// Every seed, nobody slowing down; `sound` has the tracks of the sound craft, seed by seed, none when this is it.
+    pub(super) fn going_on(
+        &self,
+        sound: Option<&[Track]>,
+    ) -> Result<(Vec<RunMeasure>, Vec<Track>)> {
+        let mut out = (Vec::new(), Vec::new());
+        for (k, seed) in self.stage.scenario.seeds.iter().enumerate() {
+            let fault_s = self.fault_s(*seed);
+            let case = self.case(*seed, None)?;
+            let result = run(&case, self.plan.make()?.as_mut());
+            let (record, outcome) = (&result.record, &result.outcome);
+            let track = sound.and_then(|s| s.get(k));
+            let mut m = measured(record, outcome, fault_s, &self.spec.limits, track);
+            m.seed = *seed;
+            out.0.push(m);
+            out.1.push(Track::of(record, outcome.is_completed()));
+        }
+        Ok(out)
+    }
+
+    /// Slows down to the last of `crafts`, which go down from this row's speed, on `seeds`. No more seeds are run after
+    /// the first that fails.
+    pub(super) fn slowing(
+        &self,
+        crafts: &[LoopCraft],
+        seeds: &[u64],
+    ) -> Result<(Vec<SlowRun>, Verdict)> {
+        let craft: Arc<dyn Craft> = Arc::new(blended(&self.speed.plant, crafts)?);
+        let to_kn = crafts.last().map_or(0.0, |c| to_kn(c.speed_m_s));
+        let (mut runs, mut short) = (Vec::new(), None);
+        for seed in seeds {
+            let case = self.case(*seed, Some((to_kn, Arc::clone(&craft))))?;
+            let slow = self.slow(&case, *seed, to_kn)?;
+            let verdict = slow.verdict();
+            runs.push(slow);
+            match verdict {
+                Verdict::Holds => {}
+                Verdict::Fails(_) => return Ok((runs, verdict)),
+                Verdict::TooShort(_) => short = Some(verdict),
+            }
+        }
+        let rides = runs.iter().filter_map(|r| r.there.as_ref());
+        let bad = rides_badly(rides, &self.spec.limits).map(Verdict::Fails);
+        Ok((runs, bad.or(short).unwrap_or(Verdict::Holds)))
+    }
+
+    /// The draw of the first event of a fault file, alike for all faults and laws of a seed, s.
+    fn fault_s(&self, seed: u64) -> f64 {
+        let [first, last] = self.spec.breaks_within_s;
+        Stream::with_index(seed, 0, Purpose::Failures, 0).uniform_in(first, last)
+    }
+
+    /// The one place where cases of the matrix are made.
+    fn case(&self, seed: u64, slow: Option<(f64, Arc<dyn Craft>)>) -> Result<Case> {
+        let fault_s = self.fault_s(seed);
+        let events: Vec<FaultEventSpec> = self
+            .faults
+            .iter()
+            .map(|f| FaultEventSpec {
+                start: StartSpec::AtS(fault_s),
+                lasts_s: None,
+                fault: f.clone(),
+            })
+            .collect();
+        let mut orders = self.stage.scenario.orders.clone();
+        let (to_kn, craft) = slow.unzip();
+        if let Some(v) = to_kn {
+            orders.push(OrderSpec {
+                at_s: fault_s + self.spec.reaction_s,
+                order: ActionSpec::SpeedKn(v),
+            });
+        }
+        let variant = Variant {
+            events: &events,
+            orders: &orders,
+            craft,
+        };
+        self.stage
+            .case_varied(self.speed, self.heading_deg, seed, &variant)
+    }
+
+    fn slow(&self, case: &Case, seed: u64, to_kn: f64) -> Result<SlowRun> {
+        let (fault_s, limits) = (self.fault_s(seed), &self.spec.limits);
+        let result = run(case, self.plan.make()?.as_mut());
+        let record = &result.record;
+        let slowed_s = reached_s(record, fault_s, to_kn);
+        let there = slowed_s.map(|t| sample(record, t + TRANSIENT_S));
+        let ended = (!result.outcome.is_completed()).then(|| result.outcome.to_string());
+        Ok(SlowRun {
+            seed,
+            ended,
+            ended_after_s: result.outcome.ended_s().map(|t| t - fault_s),
+            slowed_after_s: slowed_s.map(|t| t - fault_s),
+            limit: first_limit(record, sample(record, fault_s), fault_s, limits),
+            there: there.and_then(|i| stretch(record, i)),
+            limit_there: there.and_then(|i| first_limit(record, i, fault_s, limits)),
+        })
+    }
+}
+
+fn reached_s(record: &Record, fault_s: f64, to_kn: f64) -> Option<f64> {
+    let u = column(record, "u");
+    let most = kn(to_kn + REACHED_KN);
+    let from = sample(record, fault_s);
+    (from..u.len())
+        .find(|i| u[*i] <= most)
+        .map(|i| record.time_s(i))
+}
+
+/// Memory and layout of `plant`, wave forces of the speeds of `crafts`, fastest first.
+fn blended(plant: &Plant, crafts: &[LoopCraft]) -> Result<RampCraft> {
+    let mut tables: Vec<Plant> = Vec::new();
+    for c in crafts.iter().rev() {
+        let apart = tables
+            .last()
+            .is_none_or(|t| c.speed_m_s - t.speed_m_s >= TABLE_STEP_M_S);
+        if apart {
+            tables.push((*c.plant).clone());
+        }
+    }
+    if tables.last().is_some_and(|t| t.speed_m_s < plant.speed_m_s) {
+        tables.push(plant.clone());
+    }
+    RampCraft::between(plant.clone(), tables)
+}
