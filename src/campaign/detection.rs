@@ -6,8 +6,9 @@
 //!           the run is watched until it (a finding changes what follows)
 //! faulty    the first finding at or after the fault's start counts: right when it names the target, wrong when not;
 //!           one before is a false alarm and ends the run's say; none is a miss
-//! time      from the fault to the finding, of right ones; quantiles with the misses as longer than the run
-//! recovery  peak and RMS of roll, pitch and heave from the fault to the end, with less without,
+//! time      from the fault to the finding, of right ones; quantiles with the misses as longer than the run, the
+//!           interval of the median from ranks
+//! recovery  peak and RMS of roll, pitch and heave about trim from the fault to the end, with less without,
 //!           paired on the same sea, sensors and instant; mean and Student interval
 //! ```
 //!
@@ -18,7 +19,8 @@
 //! Runs are independent: one seed each. A run that ends before its time is counted, and left out of the pairs.
 //!
 //! # Source
-//! Garwood 1936, Fiducial limits for the Poisson distribution, Biometrika 28, 437-442; Wilson 1927 for shares.
+//! Garwood 1936, Fiducial limits for the Poisson distribution, Biometrika 28, 437-442; Wilson 1927 for shares; ranks:
+//! [`crate::math::stats::order`].
 //!
 //! # Checked by
 //! `first_finding_decides`, tests/monitor.rs
@@ -26,9 +28,10 @@
 use rayon::prelude::*;
 use serde::Serialize;
 
-use super::stage::{SpeedStage, Stage};
+use super::stage::{LawPlan, SpeedStage, Stage};
 use crate::control::monitor::finding::{Finding, Target};
 use crate::error::{Error, Result};
+use crate::math::stats::order::ranks;
 use crate::math::stats::sample::{paired_difference, poisson_rate, wilson};
 use crate::math::stats::{Interval, quantile};
 use crate::sim::faults::{self};
@@ -42,6 +45,10 @@ use crate::spec::fault::{
 
 /// Confidence of intervals.
 const LEVEL: f64 = 0.95;
+/// Judged time of a healthy run, s: long against the five minutes over which a monitor learns.
+const HEALTHY_RUN_S: f64 = 1800.0;
+/// Seeds of further rounds of healthy runs are the scenario's plus a multiple of this.
+const ROUND: u64 = 1_000_003;
 /// Motions that are compared.
 const MOTIONS: [&str; 3] = ["heave_up", "roll", "pitch"];
 
@@ -52,6 +59,8 @@ pub struct Healthy {
     pub law: String,
     /// Time watched, h.
     pub hours: f64,
+    /// False alarms an hour that the thresholds are set for.
+    pub set_for_per_h: f64,
     /// Runs with a finding.
     pub false_alarms: usize,
     /// An hour, with its interval.
@@ -77,17 +86,28 @@ pub struct Faulty {
     pub wrong: Interval,
     /// Each time from fault to a right finding, s.
     pub times_s: Vec<f64>,
-    /// Half and nine tenths of all are found by then, s; none when not so many are.
-    pub time_50_s: Option<f64>,
-    /// The same of nine tenths.
-    pub time_90_s: Option<f64>,
+    /// Half of all are found by then, s.
+    pub time_50_s: By,
+    /// Nine tenths of all are found by then, s.
+    pub time_90_s: By,
     /// Runs that ended before their time, recovering and not.
     pub ended_early: [usize; 2],
     /// Recovery less no recovery: motion, peak and RMS, m or rad.
     pub recovery: Vec<Gain>,
 }
 
-/// What recovery buys in one motion.
+/// A quantile of the time to a right finding, s; none where so many are not found within the run.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize)]
+pub struct By {
+    /// Estimate.
+    pub value: Option<f64>,
+    /// Lower limit.
+    pub low: Option<f64>,
+    /// Upper limit.
+    pub high: Option<f64>,
+}
+
+/// What recovery buys in one motion, about trim.
 #[derive(Clone, Debug, Serialize)]
 pub struct Gain {
     /// Motion.
@@ -215,20 +235,53 @@ fn jobs(stage: &Stage) -> Vec<Job<'_>> {
     all
 }
 
-/// How many runs [`detect`] will make.
-pub fn count(stage: &Stage, faults: &[BreakageSpec]) -> usize {
-    jobs(stage).len() * (1 + 2 * faults.len())
+/// Rounds of healthy runs that make `hours` for each law.
+fn rounds(stage: &Stage, jobs: usize, hours: f64) -> u64 {
+    let each_s = (HEALTHY_RUN_S + stage.scenario.run_in_s) * jobs.max(1) as f64;
+    (hours * 3600.0 / each_s).ceil().clamp(1.0, 1e5) as u64
 }
 
-/// Runs everything. `done` is called after every run, from any thread.
+/// How many runs [`detect`] will make.
+pub fn count(stage: &Stage, faults: &[BreakageSpec], healthy_h: f64) -> usize {
+    let jobs = jobs(stage);
+    let watched = stage.laws.iter().filter(|l| l.spec.monitor.is_some());
+    let each = jobs.len() / watched.count().max(1);
+    jobs.len() * (rounds(stage, each, healthy_h) as usize + 2 * faults.len())
+}
+
+/// Runs everything: at least `healthy_h` hours of healthy running for each law, and every fault with and without
+/// recovery. `done` is called after every run, from any thread.
 ///
 /// # Errors
 /// No law with a monitor; faults that do not fit the craft; a case that cannot be set up.
 pub fn detect(
-    stage: &Stage,
+    stage: &mut Stage,
     faults: &[BreakageSpec],
+    healthy_h: f64,
     done: &(dyn Fn() + Sync),
 ) -> Result<Detection> {
+    let usual_s = std::mem::replace(&mut stage.scenario.duration_s, HEALTHY_RUN_S);
+    let healthy = all_healthy(stage, healthy_h, done);
+    stage.scenario.duration_s = usual_s;
+    let mut found = Detection {
+        craft: stage.model.craft.spec.name.clone(),
+        sea: stage.sea.name.clone(),
+        healthy: healthy?,
+        faulty: Vec::new(),
+    };
+    let jobs = jobs(stage);
+    for (law, plan) in stage.laws.iter().enumerate() {
+        let mine: Vec<&Job> = jobs.iter().filter(|j| j.law == law).collect();
+        for fault in faults.iter().filter(|_| !mine.is_empty()) {
+            found
+                .faulty
+                .push(faulty(stage, &plan.spec.name, &mine, fault, done)?);
+        }
+    }
+    Ok(found)
+}
+
+fn all_healthy(stage: &Stage, hours: f64, done: &(dyn Fn() + Sync)) -> Result<Vec<Healthy>> {
     let jobs = jobs(stage);
     if jobs.is_empty() {
         return Err(Error::with_hint(
@@ -236,31 +289,32 @@ pub fn detect(
             "give its file a `monitor` block: \"monitor\": {}",
         ));
     }
-    let mut found = Detection {
-        craft: stage.model.craft.spec.name.clone(),
-        sea: stage.sea.name.clone(),
-        healthy: Vec::new(),
-        faulty: Vec::new(),
-    };
+    let mut all = Vec::new();
     for (law, plan) in stage.laws.iter().enumerate() {
         let mine: Vec<&Job> = jobs.iter().filter(|j| j.law == law).collect();
-        if mine.is_empty() {
-            continue;
-        }
-        let name = &plan.spec.name;
-        found.healthy.push(healthy(stage, name, &mine, done)?);
-        for fault in faults {
-            found.faulty.push(faulty(stage, name, &mine, fault, done)?);
+        if !mine.is_empty() {
+            let rounds = rounds(stage, mine.len(), hours);
+            all.push(healthy(stage, plan, &mine, rounds, done)?);
         }
     }
-    Ok(found)
+    Ok(all)
 }
 
-fn healthy(stage: &Stage, law: &str, jobs: &[&Job], done: &(dyn Fn() + Sync)) -> Result<Healthy> {
-    let runs = jobs
+fn healthy(
+    stage: &Stage,
+    plan: &LawPlan,
+    jobs: &[&Job],
+    rounds: u64,
+    done: &(dyn Fn() + Sync),
+) -> Result<Healthy> {
+    let again: Vec<(u64, &Job)> = (0..rounds)
+        .flat_map(|r| jobs.iter().map(move |j| (r, *j)))
+        .collect();
+    let runs = again
         .par_iter()
-        .map(|j| {
-            let case = stage.case_with_faults(j.speed, j.heading_deg, j.seed, &[])?;
+        .map(|(round, j)| {
+            let seed = j.seed.wrapping_add(round * ROUND);
+            let case = stage.case_with_faults(j.speed, j.heading_deg, seed, &[])?;
             let mut law = stage.laws[j.law].make()?;
             let result = run(&case, law.as_mut());
             done();
@@ -280,8 +334,10 @@ fn healthy(stage: &Stage, law: &str, jobs: &[&Job], done: &(dyn Fn() + Sync)) ->
         .filter_map(|(name, _, first)| first.map(|f| (name, f)))
         .collect();
     let hours = seconds / 3600.0;
+    let monitor = plan.spec.monitor.as_ref();
     Ok(Healthy {
-        law: law.to_owned(),
+        law: plan.spec.name.clone(),
+        set_for_per_h: monitor.map_or(0.0, |m| m.false_alarms_per_h),
         hours,
         false_alarms: found.len(),
         per_h: poisson_rate(found.len() as f64, hours, LEVEL),
@@ -371,21 +427,25 @@ fn after(
     let result = run(&case, law.as_mut());
     done();
     let from_s = case.parts().faults.first().map_or(0.0, |f| f.from_s);
+    let setup = &case.parts().setup;
+    let trim = [-setup.trim_heave_m, 0.0, setup.trim_pitch_rad];
     Ok(After {
         from_s,
-        motions: MOTIONS.map(|m| peak_and_rms(&result.record, m, from_s)),
+        motions: [0, 1, 2].map(|m| peak_and_rms(&result.record, (MOTIONS[m], trim[m]), from_s)),
         findings: result.record.findings,
         completed: result.outcome.is_completed(),
     })
 }
 
-fn peak_and_rms(record: &Record, motion: &str, from_s: f64) -> [f64; 2] {
+/// Greatest distance from trim and RMS about it, from `from_s` on.
+fn peak_and_rms(record: &Record, (motion, trim): (&str, f64), from_s: f64) -> [f64; 2] {
     let from = ((from_s / record.interval_s).ceil() as usize).min(record.len());
-    let Some(x) = record.column(motion).map(|c| &c.data[from..]) else {
+    let Some(column) = record.column(motion) else {
         return [f64::NAN; 2];
     };
+    let x: Vec<f64> = column.data[from..].iter().map(|v| v - trim).collect();
     let peak = x.iter().fold(0.0_f64, |a, v| a.max(v.abs()));
-    [peak, crate::math::stats::rms_about_zero(x)]
+    [peak, crate::math::stats::rms_about_zero(&x)]
 }
 
 fn gains(pairs: &[[After; 2]]) -> Vec<Gain> {
@@ -435,9 +495,17 @@ fn say(a: &After, target: Option<&Target>) -> Say {
 }
 
 /// Quantile of the times of all that were judged, what was not found being later than all.
-fn by_then(times_s: &[f64], judged: usize, share: f64) -> Option<f64> {
+fn by_then(times_s: &[f64], judged: usize, share: f64) -> By {
+    let mut sorted = times_s.to_vec();
+    sorted.sort_by(f64::total_cmp);
+    let at = |rank: usize| rank.checked_sub(1).and_then(|i| sorted.get(i)).copied();
     let found = times_s.len() as f64 / judged.max(1) as f64;
-    (found >= share && found > 0.0).then(|| quantile(times_s, share / found))
+    let (r, s) = ranks(judged, share, LEVEL);
+    By {
+        value: (found >= share && found > 0.0).then(|| quantile(times_s, share / found)),
+        low: at(r),
+        high: at(s),
+    }
 }
 
 #[cfg(test)]
@@ -472,8 +540,12 @@ mod tests {
         );
         assert_eq!(said(vec![finding(12.5, "aft")]), Say::Right(2.5));
         // three of four found: the median of all four is two thirds of the way through the three
-        let median = by_then(&[1.0, 2.0, 4.0], 4, 0.5).unwrap();
+        let median = by_then(&[1.0, 2.0, 4.0], 4, 0.5).value.unwrap();
         assert!((median - 8.0 / 3.0).abs() < 1e-12); // 2 + (4/3 - 1) (4 - 2)
-        assert_eq!(by_then(&[1.0, 2.0, 4.0], 4, 0.9), None);
+        assert_eq!(by_then(&[1.0, 2.0, 4.0], 4, 0.9).value, None);
+        // seven of eight: 95 % from the first to the eighth (the sign test: 2/256 outside), which was not found
+        let times: Vec<f64> = (1..8).map(f64::from).collect();
+        let by = by_then(&times, 8, 0.5);
+        assert_eq!((by.low, by.high), (Some(1.0), None));
     }
 }

@@ -6,9 +6,9 @@ use super::args::OutputArgs;
 use super::cmd_compare::on_threads;
 use super::progress::Progress;
 use super::shell::Shell;
-use super::table::{fixed, optional, table};
+use super::table::{fixed, table};
 use super::{Status, output};
-use crate::campaign::detection::{self, Detection, Faulty, Gain};
+use crate::campaign::detection::{self, By, Detection, Faulty};
 use crate::campaign::stage::Stage;
 use crate::error::Result;
 use crate::math::stats::Interval;
@@ -35,12 +35,22 @@ pub struct Options {
     /// Run healthy only: false alarms and nothing else.
     #[arg(long)]
     pub healthy: bool,
+    /// Time of healthy running for each law, at least, h; by seas that are drawn anew.
+    #[arg(long, value_name = "HOURS", default_value_t = 20.0, value_parser = hours)]
+    pub healthy_h: f64,
     /// Threads to run cases on, a count (no unit); results do not depend on it.
     #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(u16).range(1..=1024))]
     pub threads: Option<u16>,
     /// Output.
     #[command(flatten)]
     pub output: OutputArgs,
+}
+
+fn hours(text: &str) -> std::result::Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(h) if h > 0.0 && h <= 1e4 => Ok(h),
+        _ => Err("must be a number of hours above 0, up to 10000".into()),
+    }
 }
 
 /// Runs everything and tells it.
@@ -50,7 +60,7 @@ pub struct Options {
 pub fn run(options: &Options, cache: Option<&Path>, shell: &mut Shell) -> Result<Status> {
     let bundle = bundle(&options.scenario)?;
     let out = output::folder(&options.output)?;
-    let stage = Stage::new(&bundle, cache)?;
+    let mut stage = Stage::new(&bundle, cache)?;
     let mut faults = Vec::new();
     for path in &options.fault {
         faults.extend(load_fault(path)?.spec.events.into_iter().map(|e| e.fault));
@@ -58,9 +68,10 @@ pub fn run(options: &Options, cache: Option<&Path>, shell: &mut Shell) -> Result
     if faults.is_empty() && !options.healthy {
         faults = detection::single_faults(&stage);
     }
-    let progress = Progress::new(shell, detection::count(&stage, &faults), "runs");
+    let count = detection::count(&stage, &faults, options.healthy_h);
+    let progress = Progress::new(shell, count, "runs");
     let found = on_threads(options.threads, || {
-        detection::detect(&stage, &faults, &|| progress.step())
+        detection::detect(&mut stage, &faults, options.healthy_h, &|| progress.step())
     })??;
     progress.finish();
     if options.output.json {
@@ -84,8 +95,8 @@ fn print(found: &Detection, shell: &mut Shell) -> Result<()> {
     for h in &found.healthy {
         let p = &h.per_h;
         shell.data(&format!(
-            "\n{}, healthy: {} false alarms in {:.1} h, {:.3} per hour (95 %: {:.3} to {:.3})",
-            h.law, h.false_alarms, h.hours, p.value, p.low, p.high
+            "\n{}, healthy: {} false alarms in {:.1} h, {:.3} per hour (95 %: {:.3} to {:.3}); thresholds set for {}",
+            h.law, h.false_alarms, h.hours, p.value, p.low, p.high, h.set_for_per_h
         ))?;
         for (case, f) in &h.found {
             let (what, how) = (f.target.words(), f.kind.words());
@@ -95,55 +106,83 @@ fn print(found: &Detection, shell: &mut Shell) -> Result<()> {
         if mine.is_empty() {
             continue;
         }
-        let heads = [
-            "fault",
-            "runs",
-            "false\nbefore",
-            "missed\n%",
-            "wrong\n%",
-            "half by\ns",
-            "9 of 10 by\ns",
-            "ended early\nwith/without",
-            "roll peak\ndeg",
-            "pitch peak\ndeg",
-            "pitch RMS\ndeg",
-        ];
-        shell.data(&table(heads, mine.iter().map(|f| row(f))))?;
-        shell.data(
-            "  peaks and RMS: without recovery, then what recovery adds, 95 % interval; paired runs that both ended in time",
-        )?;
+        print_faults(&mine, shell)?;
     }
     Ok(())
 }
 
-fn row(f: &Faulty) -> Vec<String> {
+fn print_faults(faults: &[&Faulty], shell: &mut Shell) -> Result<()> {
+    let heads = [
+        "fault",
+        "runs",
+        "false\nbefore",
+        "missed\n%",
+        "wrong\n%",
+        "half by\ns",
+        "9 of 10 by\ns",
+    ];
     let percent = |i: &Interval| fixed(100.0 * i.value, 0);
-    let gain = |motion: &str, of: fn(&Gain) -> (f64, Option<Interval>)| {
-        let Some(g) = f.recovery.iter().find(|g| g.motion == motion) else {
-            return String::new();
-        };
-        let (without, change) = of(g);
-        let change = change.map_or_else(String::new, |c| {
-            format!(
-                " {:+.2} ({:+.2} to {:+.2})",
-                to_deg(c.value),
-                to_deg(c.low),
-                to_deg(c.high)
-            )
-        });
-        format!("{:.2}{change}", to_deg(without))
+    let rows = faults.iter().map(|f| {
+        vec![
+            f.fault.clone(),
+            f.runs.to_string(),
+            f.false_before.to_string(),
+            percent(&f.missed),
+            percent(&f.wrong),
+            by(&f.time_50_s),
+            by(&f.time_90_s),
+        ]
+    });
+    shell.data(&table(heads, rows))?;
+    let heads = [
+        "what recovery buys",
+        "ended early\nwith/without",
+        "heave RMS\nm",
+        "roll RMS\ndeg",
+        "pitch RMS\ndeg",
+    ];
+    let moved = |f: &&&Faulty| {
+        let mut rms = f.recovery.iter().filter_map(|g| g.rms);
+        rms.any(|c| c.low < 0.0 || c.high > 0.0) || f.ended_early[0] != f.ended_early[1]
     };
-    vec![
-        f.fault.clone(),
-        f.runs.to_string(),
-        f.false_before.to_string(),
-        percent(&f.missed),
-        percent(&f.wrong),
-        optional(f.time_50_s, 1),
-        optional(f.time_90_s, 1),
-        format!("{}/{}", f.ended_early[0], f.ended_early[1]),
-        gain("roll", |g| (g.peak_without, g.peak)),
-        gain("pitch", |g| (g.peak_without, g.peak)),
-        gain("pitch", |g| (g.rms_without, g.rms)),
-    ]
+    let rows = faults.iter().filter(moved).map(|f| {
+        vec![
+            f.fault.clone(),
+            format!("{}/{}", f.ended_early[0], f.ended_early[1]),
+            gain(f, "heave_up", 3),
+            gain(f, "roll", 2),
+            gain(f, "pitch", 2),
+        ]
+    });
+    shell.data(&format!("\n{}", table(heads, rows)))?;
+    shell.data(
+        "  RMS about trim from the fault on: without recovery, then what recovery adds (95 %), paired runs that both \
+         ended in time; faults that are not listed: no change; peaks stand in --json",
+    )
+}
+
+fn by(t: &By) -> String {
+    let Some(value) = t.value else {
+        return "later".into();
+    };
+    let end = |v: Option<f64>| v.map_or_else(|| "later".into(), |v| fixed(v, 1));
+    format!("{} ({} to {})", fixed(value, 1), end(t.low), end(t.high))
+}
+
+/// RMS without recovery and what recovery adds; nothing where it does nothing.
+fn gain(f: &Faulty, motion: &str, digits: usize) -> String {
+    let Some(g) = f.recovery.iter().find(|g| g.motion == motion) else {
+        return String::new();
+    };
+    let told = |v: f64| if g.unit == "rad" { to_deg(v) } else { v };
+    let without = fixed(told(g.rms_without), digits);
+    match g.rms {
+        Some(c) if c.low < 0.0 || c.high > 0.0 => format!(
+            "{without} {:+.digits$} ({:+.digits$} to {:+.digits$})",
+            told(c.value),
+            told(c.low),
+            told(c.high)
+        ),
+        _ => without,
+    }
 }

@@ -8,14 +8,14 @@
 //! # Equation
 //! ```text
 //! alarms       one of n tests, each with a rate of F/n ([`threshold`]), F `false_alarms_per_h`
-//! failed fin   its range closes on an angle a in `fade_s`:  [min + s (a - min), max + s (a - max)],  s: 0 -> 1
+//! failed fin   commanded to stay at an angle a, reached in `fade_s`:  asked + s (a - asked),  s: 0 -> 1
 //!              a: its measured angle, averaged over 2 s (stuck, erratic); its trim (slow)
-//! a PID        meets its demands with what is left through [`super::allocate`]: it sees the closed range
-//! other laws   u solves  min |W B (x - u_law)|^2 + eps |x - u_law|^2  within the ranges, same B and W
+//! the others   what the law asks of them, plus what carries the steady load of s (a - trim) ([`counter`])
 //! lost rate    derivative of the angle, low-pass 6 rad/s;   lost angle  rates, levelled by gravity, 0.1 rad/s
 //! lost angle of a fin   the servo model's;  lost log  the last speed that was good;  lost height  the others
 //! ```
-//! Too little left (`least_surfaces`, or neither rate nor angle of roll or pitch): every surface closes on trim. A speed to
+//! The law sees true angles and limits less that load, so that its anti-windup knows what it has.
+//! Too little left (`least_surfaces`, or neither rate nor angle of roll or pitch): every surface goes to trim. A speed to
 //! come down to is told when a row of `advice` holds.
 //!
 //! # Who wins
@@ -23,7 +23,7 @@
 //! orders a mode; then everything is trusted again and the tests begin anew.
 //!
 //! # Symbols
-//! W, B, eps as in [`super::allocate`].
+//! As in [`counter`] and [`threshold`].
 //!
 //! # Valid when
 //! Faults come one after the other. What cannot be seen: a fault that asks for nothing else than the craft would do,
@@ -31,7 +31,7 @@
 //!
 //! # Source
 //! Isermann 2006, Fault-Diagnosis Systems, Springer; Blanke, Kinnaert, Lunze & Staroswiecki 2016, Diagnosis and
-//! Fault-Tolerant Control, 3rd ed., Springer, chapter 8 (control reallocation); thresholds as in [`threshold`].
+//! Fault-Tolerant Control, 3rd ed., Springer, chapter 8; thresholds as in [`threshold`].
 //!
 //! # Checked by
 //! `healthy_readings_pass_untouched`, `stuck_fin_is_found_and_worked_around`, `hand_and_mode_win_over_the_monitor`,
@@ -39,7 +39,7 @@
 
 use std::collections::VecDeque;
 
-use super::allocate::{Allocator, Sharing, lifts};
+use super::allocate::lifts;
 use super::linear::LinearLaw;
 use super::modes::{Mode, Order};
 use super::signal::{FinCommand, Measurement, SetPoint, Setup, Trace};
@@ -49,6 +49,7 @@ use crate::spec::controller::MonitorSpec;
 use crate::spec::craft::SurfaceGroup;
 use crate::spec::fault::SensorNameSpec;
 
+mod counter;
 pub mod cross;
 pub mod finding;
 pub mod fins;
@@ -57,6 +58,7 @@ pub mod signals;
 mod substitutes;
 pub mod threshold;
 
+use counter::{Counter, Part};
 use cross::Cross;
 use finding::{Finding, Kind, Target};
 use fins::{Fin, Seen, Verdict};
@@ -72,11 +74,11 @@ const GAP_PERIODS: f64 = 1.5;
 /// A fin that is no longer relied upon.
 #[derive(Clone, Copy, Debug)]
 struct Loss {
-    /// Angle its range closes on, rad.
+    /// Angle it stands at, rad.
     at_rad: f64,
     /// It follows what is measured.
     follows: bool,
-    /// How far the range has closed, 0 to 1.
+    /// How far it is let go of, 0 to 1.
     share: f64,
 }
 
@@ -96,7 +98,7 @@ struct State {
     seen: Measurement,
     /// Limits of the moment, to be given back.
     limits: FinCommand,
-    allocator: Option<Allocator>,
+    counter: Counter,
     engaged: bool,
     neutral: bool,
     last_s: Option<f64>,
@@ -130,11 +132,6 @@ impl Monitored {
         let per_s = self.spec.false_alarms_per_h / 3600.0 / tests as f64;
         let threshold = threshold::sum_threshold(1.0 / (per_s * setup.sample_period_s));
         let fin = |i| Fin::new(setup, i, threshold, self.spec.decide_s);
-        let redistributes = self.inner.info().kind != "pid";
-        let sharing = Sharing {
-            pitch_forward: 1.0,
-            ..Sharing::default()
-        };
         State {
             servos: Servos::new(setup),
             fins: (0..setup.surfaces.len()).map(fin).collect(),
@@ -149,10 +146,7 @@ impl Monitored {
             substitutes: Substitutes::new(setup),
             seen: Measurement::at_trim(setup),
             limits: FinCommand::at_trim(setup),
-            // a craft without a forward group has nothing to redistribute to
-            allocator: redistributes
-                .then(|| Allocator::driving(setup, sharing, &[]).ok())
-                .flatten(),
+            counter: Counter::new(setup),
             engaged: true,
             neutral: false,
             last_s: None,
@@ -175,9 +169,9 @@ impl Monitored {
     /// All tests on one sample.
     fn watch(&mut self, s: &mut State, t_s: f64, y: &Measurement, u: &FinCommand) {
         for k in 0..s.signals.len() {
-            if let Some(kind) = s.signals[k].step(y) {
+            if let Some((kind, ago_s)) = s.signals[k].step(y) {
                 let target = Target::Sensor(s.sensor(s.signals[k].place));
-                self.tell(t_s, 0.0, target, kind);
+                self.tell(t_s, ago_s, target, kind);
                 if let Place::Surface(i) = s.signals[k].place {
                     s.fins[i].restart();
                 }
@@ -322,39 +316,51 @@ impl State {
         self.last_s = None;
     }
 
-    /// Closes the ranges of what is lost, in `u`.
-    fn close(&mut self, y: &Measurement, u: &mut FinCommand, fade_s: f64) -> bool {
+    /// Keeps account of what is lost; true when something is and the monitor may act on it.
+    fn account(&mut self, y: &Measurement, fade_s: f64) -> bool {
         let t = self.setup.sample_period_s;
         let mut any = false;
-        for i in 0..self.losses.len() {
+        for (i, loss) in self.losses.iter_mut().enumerate() {
             let surface = &self.setup.surfaces[i];
             if !lifts(surface) {
                 continue;
             }
-            if self.neutral && self.losses[i].is_none() {
-                self.losses[i] = Some(Loss {
+            if self.neutral && loss.is_none() {
+                *loss = Some(Loss {
                     at_rad: surface.trim_rad,
                     follows: false,
                     share: 0.0,
                 });
             }
-            let Some(l) = &mut self.losses[i] else {
+            let Some(l) = loss else {
                 continue;
             };
             if l.follows && y.valid.surface[i] {
                 l.at_rad += (t / MEAN_S).min(1.0) * (y.surface_rad[i] - l.at_rad);
             }
             l.share = (l.share + t / fade_s).min(1.0);
-            if self.by_hand[i] || !self.engaged {
-                continue;
-            }
             any = true;
-            let (low, high) = (u.min_rad[i], u.max_rad[i].max(u.min_rad[i]));
-            let to = l.at_rad.clamp(low, high);
-            u.min_rad[i] = low + l.share * (to - low);
-            u.max_rad[i] = (high + l.share * (to - high)).max(u.min_rad[i]);
         }
-        any
+        any && self.engaged
+    }
+
+    /// The load of what is lost on the others, within the limits of `u`.
+    fn balance(&mut self, u: &FinCommand) {
+        let (setup, losses, by_hand) = (&self.setup, &self.losses, &self.by_hand);
+        let part = |i: usize| match &losses[i] {
+            _ if by_hand[i] => Part::Elsewhere,
+            None => Part::Carries,
+            Some(l) => Part::Stands(l.share * (l.at_rad - setup.surfaces[i].trim_rad)),
+        };
+        self.counter.balance(setup, part, u);
+    }
+
+    /// Leaves the law the limits of `u` less the load that the others carry.
+    fn shift(&self, u: &mut FinCommand) {
+        for (i, c) in self.counter.angle_rad.iter().enumerate() {
+            u.min_rad[i] -= c;
+            u.max_rad[i] -= c;
+        }
     }
 }
 
@@ -456,31 +462,23 @@ impl Monitored {
         let servos = &s.servos;
         s.substitutes
             .apply(&mut s.seen, good, |i| servos.reading_rad(i));
+        if !s.account(y, self.spec.fade_s) {
+            return self.inner.update(t_s, &s.seen, u);
+        }
+        s.balance(u);
         s.limits.min_rad.copy_from_slice(&u.min_rad);
         s.limits.max_rad.copy_from_slice(&u.max_rad);
-        let closed = s.close(y, u, self.spec.fade_s);
-        let Some(allocator) = s.allocator.as_ref().filter(|_| closed) else {
-            let done = self.inner.update(t_s, &s.seen, u);
-            s.give_back(u);
-            return done;
-        };
-        // the law is shown its whole range, its answer is shared out anew
-        std::mem::swap(&mut s.limits.min_rad, &mut u.min_rad);
-        std::mem::swap(&mut s.limits.max_rad, &mut u.max_rad);
+        s.shift(u);
         let done = self.inner.update(t_s, &s.seen, u);
-        std::mem::swap(&mut s.limits.min_rad, &mut u.min_rad);
-        std::mem::swap(&mut s.limits.max_rad, &mut u.max_rad);
-        let setup = &s.setup;
-        allocator.share_out(|i| setup.surfaces[i].trim_rad, u);
-        s.give_back(u);
+        u.min_rad.copy_from_slice(&s.limits.min_rad);
+        u.max_rad.copy_from_slice(&s.limits.max_rad);
+        for i in (0..u.fin_rad.len()).filter(|&i| !s.by_hand[i]) {
+            u.fin_rad[i] += match &s.losses[i] {
+                None => s.counter.angle_rad[i],
+                Some(l) => l.share * (l.at_rad - u.fin_rad[i]),
+            };
+        }
         done
-    }
-}
-
-impl State {
-    fn give_back(&self, u: &mut FinCommand) {
-        u.min_rad.copy_from_slice(&self.limits.min_rad);
-        u.max_rad.copy_from_slice(&self.limits.max_rad);
     }
 }
 

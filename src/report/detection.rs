@@ -98,7 +98,7 @@ fn folded(words: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::campaign::detection::Healthy;
+    use crate::campaign::detection::{By, Healthy};
     use crate::math::stats::Interval;
     use crate::report::chart::tests::check;
 
@@ -111,8 +111,8 @@ mod tests {
             false_before: 0,
             missed: Interval::exact(missed),
             wrong: Interval::exact(0.0),
-            time_50_s: None,
-            time_90_s: None,
+            time_50_s: By::default(),
+            time_90_s: By::default(),
             times_s,
             ended_early: [0, 0],
             recovery: Vec::new(),
@@ -122,6 +122,7 @@ mod tests {
             sea: "moderate sea".into(),
             healthy: vec![Healthy {
                 law: "toy".into(),
+                set_for_per_h: 1e-3,
                 hours: 10.0,
                 false_alarms: 0,
                 per_h: Interval {

@@ -3,7 +3,7 @@
 //! # Equation
 //! ```text
 //! r = measured - model;   z = (|r| - band)/sigma into a cumulative sum ([`super::threshold`])
-//! band = 3 bias + (play + dead band)/2 + tau |rate of the model|,  tau = 0.06 s (half a sample, timing)
+//! band = 3 bias + (play + dead band)/2 + tau |rate of the model|,  tau = 0.02 s
 //! ```
 //! After an alarm the surface is watched for the deciding time, then named by the first that holds:
 //!
@@ -16,7 +16,7 @@
 //! | else | erratic |
 //!
 //! # Symbols
-//! sigma: stated noise of the angle (rad); bias: its stated standard deviation (rad).
+//! sigma: stated noise of the angle (rad); bias: its stated standard deviation (rad); tau: delays known to no better.
 //!
 //! # Valid when
 //! Something is asked of the surface: a fin that jams where it would have stood anyway shows nothing. A lost blade has a
@@ -34,8 +34,8 @@ use super::threshold::Sum;
 use crate::control::signal::Setup;
 use crate::units::deg;
 
-/// Timing that model and servo may differ by, s.
-const TIMING_S: f64 = 0.06;
+/// Delay that model and servo may differ by, s: they move alike, but a loop rounds delays to half its step.
+const TIMING_S: f64 = 0.02;
 /// Longest watch, samples.
 const MOST: usize = 300;
 

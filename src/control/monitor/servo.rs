@@ -1,13 +1,12 @@
 //! The servos as the monitor knows them, run on the commands that were issued.
 //!
 //! # Equation
-//! As [`crate::dynamics::actuator`] states it, in steps of a twentieth of a sample: rate asked
-//! `(wn/(2 zeta)) dead(command - angle)`, shared by the supply, within the limit; acceleration
-//! `2 zeta wn (rate asked - rate)`; play behind it; then filter and delay of the angle's sensor.
+//! The motion of [`crate::math::servo`], which the simulated craft has too, in steps of a twentieth of a sample: delay of
+//! the command, rates shared by the supply, stops, play behind the servo; then filter and delay of the angle's sensor.
+//! What a healthy angle differs by is its sensor's noise and bias, and delays that are no multiple of the step.
 //!
 //! # Symbols
-//! As there. The model is written anew because laws stand below the craft's dynamics, and a monitor has to be
-//! able to run on a craft.
+//! As there.
 //!
 //! # Valid when
 //! The servos are healthy: this is what they should do. Commands hold between samples.
@@ -20,72 +19,92 @@
 //! `model_meets_the_closed_form`, `healthy_simulated_servos_stay_in_the_band`
 
 use crate::control::signal::Setup;
+use crate::math::servo::{ServoMotion, at_stops};
 
 /// Steps of the model in a sample.
 const STEPS: usize = 20;
 
+/// Values waiting for their time, one a step.
+#[derive(Clone, Debug)]
+struct Line {
+    waiting: Vec<f64>,
+    at: usize,
+}
+
+impl Line {
+    fn new(delay_s: f64, dt_s: f64) -> Self {
+        let steps = (delay_s / dt_s).round().clamp(0.0, 1e5) as usize;
+        Line {
+            waiting: vec![0.0; steps + 1],
+            at: 0,
+        }
+    }
+
+    /// Takes one in, gives the one whose time has come: at once without delay.
+    fn pass(&mut self, value: f64) -> f64 {
+        let n = self.waiting.len();
+        self.waiting[self.at] = value;
+        self.at = (self.at + 1) % n;
+        self.waiting[self.at]
+    }
+}
+
 /// One servo.
 #[derive(Clone, Debug)]
 struct Servo {
-    loop_gain: f64,
-    damping_rad_s: f64,
-    half_dead_rad: f64,
+    motion: ServoMotion,
+    /// Its transition over a step.
+    free: [f64; 4],
     half_play_rad: f64,
-    rate_rad_s: f64,
-    min_rad: f64,
-    max_rad: f64,
+    rate_limit_rad_s: f64,
+    stops_rad: (f64, f64),
     supply: Option<usize>,
-    /// Commands waiting, newest last, one a step.
-    waiting: Vec<f64>,
-    /// Filtered angles waiting.
-    sensed: Vec<f64>,
-    at: (usize, usize),
-    filter_share: f64,
-    angle: f64,
-    rate: f64,
-    surface: f64,
-    filtered: f64,
-    wants: f64,
-    seen: f64,
+    commands: Line,
+    readings: Line,
+    /// Corner times step of the sensor's filter, and what a step leaves of it.
+    filter: [f64; 2],
+    command_rad: f64,
+    angle_rad: f64,
+    rate_rad_s: f64,
+    surface_rad: f64,
+    filtered_rad: f64,
+    seen_rad: f64,
 }
 
 impl Servo {
     fn stand(&mut self, angle_rad: f64) {
-        self.waiting.fill(angle_rad);
-        self.sensed.fill(angle_rad);
-        (self.angle, self.surface, self.filtered) = (angle_rad, angle_rad, angle_rad);
-        (self.rate, self.seen) = (0.0, angle_rad);
+        self.commands.waiting.fill(angle_rad);
+        self.readings.waiting.fill(angle_rad);
+        (self.angle_rad, self.surface_rad, self.filtered_rad) = (angle_rad, angle_rad, angle_rad);
+        (self.rate_rad_s, self.seen_rad, self.command_rad) = (0.0, angle_rad, angle_rad);
     }
 
-    fn ask(&mut self, command_rad: f64) {
-        let at = self.at.0;
-        let now = std::mem::replace(&mut self.waiting[at], command_rad);
-        self.at.0 = (at + 1) % self.waiting.len();
-        let error = now - self.angle;
-        let felt = error - error.clamp(-self.half_dead_rad, self.half_dead_rad);
-        self.wants = (self.loop_gain * felt).clamp(-self.rate_rad_s, self.rate_rad_s);
+    /// Takes a command in; the rate it asks for now, rad/s.
+    fn ask(&mut self, command_rad: f64) -> f64 {
+        self.command_rad = self.commands.pass(command_rad);
+        self.motion
+            .rate_command(self.command_rad, self.angle_rad, self.rate_limit_rad_s)
     }
 
-    fn move_on(&mut self, share: f64, dt_s: f64) {
-        // exact for a rate that is asked throughout the step
-        let keep = (-self.damping_rad_s * dt_s).exp();
-        let to = share * self.wants;
-        let next = to + (self.rate - to) * keep;
-        self.angle += to * dt_s + (self.rate - to) * (1.0 - keep) / self.damping_rad_s;
-        self.rate = next;
-        if self.angle > self.max_rad || self.angle < self.min_rad {
-            self.angle = self.angle.clamp(self.min_rad, self.max_rad);
-            self.rate = 0.0;
-        }
-        let (a, b) = (
-            self.angle - self.half_play_rad,
-            self.angle + self.half_play_rad,
+    fn move_on(&mut self, limit_rad_s: f64, dt_s: f64) {
+        let held = (self.command_rad, limit_rad_s);
+        let from = (self.angle_rad, self.rate_rad_s);
+        let to = self.motion.advance(&self.free, held, from, dt_s);
+        (self.angle_rad, self.rate_rad_s) = at_stops(self.stops_rad, to);
+        let before = self.surface_rad;
+        self.surface_rad = before.clamp(
+            self.angle_rad - self.half_play_rad,
+            self.angle_rad + self.half_play_rad,
         );
-        self.surface = self.surface.clamp(a, b);
-        self.filtered += self.filter_share * (self.surface - self.filtered);
-        let at = self.at.1;
-        self.seen = std::mem::replace(&mut self.sensed[at], self.filtered);
-        self.at.1 = (at + 1) % self.sensed.len();
+        let [x, left] = self.filter;
+        self.filtered_rad = if x.is_finite() {
+            // exact for an angle that is linear over the step, as in the craft's own sensor
+            let slope = (self.surface_rad - before) / x;
+            self.surface_rad - slope + (self.filtered_rad - before + slope) * left
+        } else {
+            self.surface_rad
+        };
+        self.seen_rad = self.readings.pass(self.filtered_rad);
     }
 }
 
@@ -95,6 +114,7 @@ pub struct Servos {
     each: Vec<Servo>,
     supplies_rad_s: Vec<f64>,
     asked_rad_s: Vec<f64>,
+    wants_rad_s: Vec<f64>,
     dt_s: f64,
 }
 
@@ -102,29 +122,31 @@ impl Servos {
     /// The servos of `setup`, standing at trim.
     pub fn new(setup: &Setup) -> Self {
         let dt_s = setup.sample_period_s / STEPS as f64;
-        let whole = |delay_s: f64| (delay_s / dt_s).round().clamp(0.0, 1e5) as usize + 1;
         let sensor = &setup.sensors.surface;
         let servos = setup.surfaces.iter().map(|s| {
             let v = &s.servo;
+            let motion = ServoMotion {
+                natural_frequency_rad_s: v.natural_frequency_rad_s,
+                damping_ratio: v.damping_ratio,
+                dead_band_rad: v.dead_band_rad,
+            };
+            let x = sensor.corner_rad_s * dt_s;
             let mut servo = Servo {
-                loop_gain: v.natural_frequency_rad_s / (2.0 * v.damping_ratio),
-                damping_rad_s: 2.0 * v.damping_ratio * v.natural_frequency_rad_s,
-                half_dead_rad: 0.5 * v.dead_band_rad,
+                free: motion.free_motion(dt_s),
+                motion,
                 half_play_rad: 0.5 * v.backlash_rad,
-                rate_rad_s: s.rate_rad_s,
-                min_rad: s.min_rad,
-                max_rad: s.max_rad,
+                rate_limit_rad_s: s.rate_rad_s,
+                stops_rad: (s.min_rad, s.max_rad),
                 supply: v.supply,
-                waiting: vec![0.0; whole(v.delay_s)],
-                sensed: vec![0.0; whole(sensor.delay_s)],
-                at: (0, 0),
-                filter_share: 1.0 - (-sensor.corner_rad_s * dt_s).exp(),
-                angle: 0.0,
-                rate: 0.0,
-                surface: 0.0,
-                filtered: 0.0,
-                wants: 0.0,
-                seen: 0.0,
+                commands: Line::new(v.delay_s, dt_s),
+                readings: Line::new(sensor.delay_s, dt_s),
+                filter: [x, (-x).exp()],
+                command_rad: 0.0,
+                angle_rad: 0.0,
+                rate_rad_s: 0.0,
+                surface_rad: 0.0,
+                filtered_rad: 0.0,
+                seen_rad: 0.0,
             };
             servo.stand(s.trim_rad);
             servo
@@ -132,6 +154,7 @@ impl Servos {
         Servos {
             each: servos.collect(),
             asked_rad_s: vec![0.0; setup.supplies_rad_s.len()],
+            wants_rad_s: vec![0.0; setup.surfaces.len()],
             supplies_rad_s: setup.supplies_rad_s.clone(),
             dt_s,
         }
@@ -147,31 +170,31 @@ impl Servos {
         for _ in 0..STEPS {
             self.asked_rad_s.fill(0.0);
             for (i, (s, c)) in self.each.iter_mut().zip(command_rad).enumerate() {
-                s.ask(*c);
+                self.wants_rad_s[i] = s.ask(*c);
                 if let Some(asked) = s.supply.and_then(|k| self.asked_rad_s.get_mut(k))
                     && moves(i)
                 {
-                    *asked += s.wants.abs();
+                    *asked += self.wants_rad_s[i].abs();
                 }
             }
-            for s in &mut self.each {
-                let share = s.supply.map_or(1.0, |k| {
-                    let (asked, there) = (self.asked_rad_s[k], self.supplies_rad_s[k]);
-                    if asked > there { there / asked } else { 1.0 }
+            for (s, wants) in self.each.iter_mut().zip(&self.wants_rad_s) {
+                let short = s.supply.and_then(|k| {
+                    let (asked, there) = (*self.asked_rad_s.get(k)?, self.supplies_rad_s[k]);
+                    (asked > there).then(|| wants.abs() * (there / asked).max(0.0))
                 });
-                s.move_on(share, self.dt_s);
+                s.move_on(short.unwrap_or(s.rate_limit_rad_s), self.dt_s);
             }
         }
     }
 
     /// What the angle's sensor should read, rad.
     pub fn reading_rad(&self, i: usize) -> f64 {
-        self.each[i].seen
+        self.each[i].seen_rad
     }
 
     /// Rate of the modelled servo, rad/s.
     pub fn rate_rad_s(&self, i: usize) -> f64 {
-        self.each[i].rate
+        self.each[i].rate_rad_s
     }
 }
 
@@ -203,7 +226,7 @@ mod tests {
             // a step of a second-order servo: Franklin, Powell & Emami-Naeini, section 3.3
             worst = worst.max((model.reading_rad(0) - 0.1 * (1.0 - decay)).abs());
         }
-        // the angle is held for w dt = 0.06 rad of the servo: of order half of it where it is fastest
-        assert!(worst < 0.003, "{worst}");
+        // exact inside the limits: rounding only
+        assert!(worst < 1e-12, "{worst}");
     }
 }

@@ -5,11 +5,17 @@
 //! frozen     equal to the sample before, n times:  p^n < rate T,  p = min(1, q/(2 sqrt(pi) sigma)), n >= 5
 //! d4         y_k - 4 y_(k-1) + 6 y_(k-2) - 4 y_(k-3) + y_(k-4):   variance 70 sigma^2 of white noise,
 //!            amplitude (omega T)^4 of a motion
-//! jumps      |d4| > j sqrt(70) sigma,   j = 9 (rates and accelerations 36: blows are real)
-//! noisy      mean of d4^2/70 over 5 s > (4 sigma)^2 (rates and accelerations (16 sigma)^2)
+//! excess     |d4| > j sqrt(70) sigma,   j = 9 (rates and accelerations 36: blows are real);  then
+//!            v = mean of d4^2/(70 sigma^2), before it and over 12 samples after the five that it reaches:
+//! jumps        v < n on both sides: one innovation, then a level as consistent as before
+//! noisy        else: the variance has risen;  also when v > n^2 over 5 s,  n = 4 (16)
 //! dropped    invalid for half of 2 s
 //! range      no number, or beyond what a craft does: angles 1.2 rad, rates 2 rad/s, forces 5 g, heights 30 m
 //! ```
+//! Two statistics, for a change of mean and for a change of variance: without the second, noise of six sigma makes
+//! its first excess within samples and passes for a jump. n is half way, in decibels, between the stated variance and
+//! the n^2 that is called noisy; 12 values of d4 have the information of 4.6 independent ones (variance of a mean of
+//! squares, correlations 56, 28, 8, 1 of 70), so six-fold noise passes for a jump once in 40.
 //! A jump of J makes d4 up to 6 J: a step of 14 sigma is seen. Nine sigma of Gaussian noise come once in 1e18
 //! samples, the mean of 50 squares reaches sixteen times its mean as rarely: neither sets the rate of
 //! false alarms, real motion does, which is measured. Angles of surfaces are jumpy by nature and are left to
@@ -23,7 +29,9 @@
 //!
 //! # Source
 //! Higher differences as a test of noise: Hildebrand 1956, Introduction to Numerical Analysis, section 4.10
-//! (binomial sum of squares 70); limits of range: common practice, no source.
+//! (binomial sum of squares 70); changes of mean and of variance told apart by two statistics: Willsky & Jones 1976,
+//! IEEE Trans. Automatic Control 21, 108-112; Basseville & Nikiforov 1993, Detection of Abrupt Changes, Prentice
+//! Hall, chapters 2 and 4; limits of range: common practice, no source.
 //!
 //! # Checked by
 //! `frozen_is_seen_and_calm_is_not`, `jump_and_noise_are_told_apart`
@@ -114,6 +122,21 @@ impl Place {
 
 /// Samples before differences are trusted.
 const WARM: u32 = 20;
+/// Time over which the variance is averaged, s.
+const VARIANCE_S: f64 = 5.0;
+/// Samples of d4 that a single bad reading bends.
+const REACH: u32 = 5;
+/// Samples behind these that tell a jump from noise.
+const DECIDES: u32 = 12;
+
+/// An excess under examination.
+#[derive(Clone, Copy, Debug)]
+struct Excess {
+    /// Samples since.
+    since: u32,
+    /// Sum of squares behind its reach.
+    squares: f64,
+}
 
 /// One signal under watch.
 #[derive(Clone, Debug)]
@@ -132,6 +155,9 @@ pub struct Signal {
     /// Mean size of a change, of late.
     alive: f64,
     squares: f64,
+    /// Samples in `squares`.
+    counted: u32,
+    excess: Option<Excess>,
     lost: f64,
     age: u32,
     period_s: f64,
@@ -156,6 +182,8 @@ impl Signal {
             same: 0,
             alive: 0.0,
             squares: 0.0,
+            counted: 0,
+            excess: None,
             lost: 0.0,
             age: 0,
             period_s: setup.sample_period_s,
@@ -164,11 +192,18 @@ impl Signal {
 
     /// Forgets the past but not the finding: after a gap.
     pub fn restart(&mut self) {
-        (self.age, self.same, self.squares) = (0, 0, 0.0);
+        (self.age, self.same) = (0, 0);
+        (self.squares, self.counted, self.excess) = (0.0, 0, None);
     }
 
-    /// One sample; a new finding, if any.
-    pub fn step(&mut self, y: &Measurement) -> Option<Kind> {
+    /// One sample; a new finding, if any, and how long ago its first sign was, s.
+    pub fn step(&mut self, y: &Measurement) -> Option<(Kind, f64)> {
+        let since = self.excess.map_or(0, |e| e.since + 1);
+        let ago_s = f64::from(since) * self.period_s;
+        self.look(y).map(|kind| (kind, ago_s))
+    }
+
+    fn look(&mut self, y: &Measurement) -> Option<Kind> {
         let (value, valid) = self.place.read(y);
         let t = self.period_s;
         self.lost += (t / 2.0).min(1.0) * (f64::from(u8::from(!valid)) - self.lost);
@@ -215,10 +250,37 @@ impl Signal {
         }
         let [a, b, c, d] = self.past;
         let d4 = (value - 4.0 * a + 6.0 * b - 4.0 * c + d) / 70f64.sqrt() / self.scatter;
-        if d4.abs() > self.jump {
-            return Some(Kind::Jumps);
+        self.weigh(d4)
+    }
+
+    /// Jump, noise, or neither, by what the fourth difference says.
+    fn weigh(&mut self, d4: f64) -> Option<Kind> {
+        let share = self.period_s / VARIANCE_S;
+        if let Some(e) = &mut self.excess {
+            e.since += 1;
+            if e.since >= REACH {
+                e.squares += d4 * d4;
+            }
+            if e.since + 1 < REACH + DECIDES {
+                return None;
+            }
+            let calm = e.squares < f64::from(DECIDES) * self.noisy;
+            return Some(if calm { Kind::Jumps } else { Kind::Noisy });
         }
-        self.squares += (self.period_s / 5.0) * (d4 * d4 - self.squares);
+        if d4.abs() > self.jump {
+            // the running mean began at zero
+            let filled = 1.0 - (1.0 - share).powf(f64::from(self.counted));
+            if self.squares > filled * self.noisy {
+                return Some(Kind::Noisy);
+            }
+            self.excess = Some(Excess {
+                since: 0,
+                squares: 0.0,
+            });
+            return None;
+        }
+        self.squares += share * (d4 * d4 - self.squares);
+        self.counted = self.counted.saturating_add(1);
         (self.squares > self.noisy * self.noisy).then_some(Kind::Noisy)
     }
 }
@@ -233,6 +295,14 @@ mod tests {
 
     /// What is found in roll that swings by 4 deg and is bent by `bend`, and when.
     fn found(noise: f64, bend: impl Fn(usize, f64, f64) -> f64) -> Option<(usize, Kind)> {
+        first_sign(noise, bend).map(|(k, _, kind)| (k, kind))
+    }
+
+    /// The same with the sample of the first sign.
+    fn first_sign(
+        noise: f64,
+        bend: impl Fn(usize, f64, f64) -> f64,
+    ) -> Option<(usize, usize, Kind)> {
         let setup = testcraft::setup();
         let mut s = Signal::new(Place::Attitude(0), &setup, 1e-9);
         let mut y = Measurement::at_trim(&setup);
@@ -244,7 +314,8 @@ mod tests {
             let good = 0.07 * (0.09 * k as f64).sin() + sigma * n;
             y.phi_rad = bend(k, good, last);
             last = y.phi_rad;
-            s.step(&y).map(|kind| (k, kind))
+            let ago = |s: f64| (s / setup.sample_period_s).round() as usize;
+            s.step(&y).map(|(kind, ago_s)| (k, k - ago(ago_s), kind))
         })
     }
 
@@ -259,8 +330,17 @@ mod tests {
     #[test]
     fn jump_and_noise_are_told_apart() {
         let bias = |k: usize, good: f64, _: f64| good + if k < 1000 { 0.0 } else { 0.035 };
-        let (k, kind) = found(1.0, bias).unwrap();
-        assert!((1000..1004).contains(&k) && kind == Kind::Jumps, "{k}");
+        let (k, sign, kind) = first_sign(1.0, bias).unwrap();
+        assert!((1000..1004).contains(&sign) && kind == Kind::Jumps, "{k}");
+        // a jump and the beginning of noise look alike at first: both are watched for as long
+        assert!(k < sign + 20, "{k}");
+        let louder = |k: usize, good: f64, _: f64| {
+            let truth = 0.07 * (0.09 * k as f64).sin();
+            truth + if k < 1000 { 1.0 } else { 8.0 } * (good - truth)
+        };
+        let (k, sign, kind) = first_sign(1.0, louder).unwrap();
+        assert!((1000..1030).contains(&sign), "{sign}");
+        assert!(k < sign + 20 && kind == Kind::Noisy, "{k} {kind:?}");
         let (k, kind) = found(6.0, |_, good, _| good).unwrap();
         assert!(k < 60 && kind == Kind::Noisy, "{k} {kind:?}");
     }
