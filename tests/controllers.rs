@@ -45,6 +45,7 @@ fn setup() -> Setup {
             min_rad: -0.35,
             max_rad: 0.35,
             rate_rad_s: 0.4,
+            servo: ridewright::control::signal::ServoSetup::default(),
         }
     };
     let up = Vector3::new(0.0, 0.0, -1.0);
@@ -73,6 +74,8 @@ fn setup() -> Setup {
         heave_mass_kg: 475e3,
         roll_inertia_kg_m2: 9e6,
         pitch_inertia_kg_m2: 26e6,
+        supplies_rad_s: Vec::new(),
+        sensors: ridewright::control::signal::SensorSetup::default(),
     }
 }
 

@@ -12,6 +12,7 @@ pub mod batch;
 pub mod compare;
 pub mod criteria;
 pub mod design;
+pub mod detection;
 pub mod failures;
 pub mod judge;
 pub mod lines;

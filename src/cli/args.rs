@@ -6,9 +6,9 @@ use std::path::PathBuf;
 use clap::{Parser, Subcommand};
 
 use super::{
-    cmd_bound, cmd_campaign, cmd_check, cmd_compare, cmd_export, cmd_failures, cmd_margins,
-    cmd_merge, cmd_operability, cmd_predict, cmd_rare, cmd_run, cmd_schedule, cmd_schema, cmd_show,
-    cmd_signs, cmd_sweep, cmd_tune,
+    cmd_bound, cmd_campaign, cmd_check, cmd_compare, cmd_detection, cmd_export, cmd_failures,
+    cmd_margins, cmd_merge, cmd_operability, cmd_predict, cmd_rare, cmd_run, cmd_schedule,
+    cmd_schema, cmd_show, cmd_signs, cmd_sweep, cmd_tune,
 };
 use crate::error::{Error, Result};
 
@@ -52,6 +52,8 @@ pub enum Verb {
     Export(cmd_export::Options),
     /// Probabilities of events too rare to be counted: by subset simulation, resumed after any stop.
     Rare(cmd_rare::Options),
+    /// How soon monitored laws find faults, how often they cry wolf, what recovery buys.
+    Detection(cmd_detection::Options),
     /// Stability margins of laws on a craft: gain, phase, delay, disk; nominal and at their worst.
     Margins(cmd_margins::Options),
     /// A law over its range of speeds: frozen on a grid, ramped through, in a steady turn.

@@ -118,6 +118,7 @@ fn plan(options: &Options, model: &CraftModel) -> Result<LawPlan> {
         channels: Vec::new(),
         law: LawSpec::Fixed {},
         modes: None,
+        monitor: None,
         calibration: Vec::new(),
     };
     LawPlan::new(&fixed, Path::new(""), model)

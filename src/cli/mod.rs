@@ -11,6 +11,7 @@ pub mod cmd_campaign;
 pub mod cmd_check;
 pub mod cmd_coefficients;
 pub mod cmd_compare;
+pub mod cmd_detection;
 pub mod cmd_export;
 pub mod cmd_failures;
 pub mod cmd_fins;
@@ -90,6 +91,7 @@ fn run(verb: &Verb, cache: Option<&Path>, shell: &mut Shell) -> Result<Status> {
         Verb::Failures(options) => cmd_failures::run(options, cache, shell),
         Verb::Export(options) => cmd_export::run(options, shell),
         Verb::Merge(options) => cmd_merge::run(options, shell),
+        Verb::Detection(options) => cmd_detection::run(options, cache, shell),
         Verb::Margins(options) => cmd_margins::run(options, cache, shell),
         Verb::Schedule(options) => cmd_schedule::run(options, cache, shell),
         Verb::Operability(options) => cmd_operability::run(options, cache, shell),

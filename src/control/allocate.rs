@@ -350,6 +350,23 @@ impl Allocator {
         }
     }
 
+    /// The nearest angles within the limits of `u` to those that stand in it: their modal content is kept as far as
+    /// priority and limits allow. For laws that do not allocate by themselves.
+    pub fn share_out(&self, trim_rad: impl Fn(usize) -> f64, u: &mut FinCommand) {
+        let n = self.channel.len();
+        let (mut pref, mut lo, mut hi) = ([0.0; SIZE], [0.0; SIZE], [0.0; SIZE]);
+        for (k, &i) in self.channel.iter().enumerate() {
+            let trim = trim_rad(i);
+            pref[k] = u.fin_rad[i] - trim;
+            lo[k] = u.min_rad[i] - trim;
+            hi[k] = (u.max_rad[i] - trim).max(lo[k]);
+        }
+        let x = bounded(&self.h, &pref, &lo, &hi, n + 1);
+        for (k, &i) in self.channel.iter().enumerate() {
+            u.fin_rad[i] = trim_rad(i) + x[k];
+        }
+    }
+
     /// Angles about trim, inside the limits, of the channels driven: one row a channel, columns heave (or
     /// ride), pitch, roll demand.
     pub fn gains(&self) -> Vec<[f64; 3]> {

@@ -50,6 +50,7 @@ pub mod gain_schedule;
 pub mod linear;
 pub mod lqr;
 pub mod modes;
+pub mod monitor;
 pub mod pid;
 pub mod restrict;
 pub mod schedule;
@@ -149,6 +150,11 @@ pub trait Controller: Send {
         None
     }
 
+    /// What a monitor found since the last call, oldest first; to be asked until there is none.
+    fn finding(&mut self) -> Option<monitor::finding::Finding> {
+        None
+    }
+
     /// Inner signals for the report.
     fn trace(&self, _out: &mut Trace) {}
 }
@@ -162,7 +168,7 @@ fn not_reset(law: &str) -> Error {
 /// The law of a controller file. `folder` is where the file lies (an external program is looked
 /// for there); `matrices` come from [`crate::design::lqr`] and are needed by an LQR only. A law whose
 /// file lists `channels` drives those only: see [`restrict`]; `modes` put a supervisor around it, `calibration` stands between both
-/// and the servos.
+/// and the servos, a `monitor` watches from outside of all.
 ///
 /// # Errors
 /// Every number of the file that is out of range; an LQR without matrices.
@@ -202,6 +208,9 @@ pub fn from_spec(
     }
     if !spec.calibration.is_empty() {
         law = Box::new(calibration::Calibrated::new(law, &spec.calibration)?);
+    }
+    if let Some(monitor) = &spec.monitor {
+        law = Box::new(monitor::Monitored::new(law, monitor));
     }
     Ok(law)
 }

@@ -149,6 +149,7 @@ mod tests {
                 ..testcraft::pid()
             }),
             modes: None,
+            monitor: None,
             calibration: Vec::new(),
         }
     }

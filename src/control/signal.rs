@@ -16,7 +16,8 @@
 use nalgebra::Vector3;
 
 use crate::error::{Error, Problem, Result};
-use crate::spec::craft::SurfaceGroup;
+use crate::spec::craft::{ActuatorSpec, SensorErrorSpec, SensorsSpec, SurfaceGroup};
+use crate::units::{deg, kn};
 
 /// Force and moments per rad of one surface at [`Setup::influence_speed_m_s`], about O, body axes.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -52,6 +53,120 @@ pub struct SurfaceSetup {
     pub max_rad: f64,
     /// Greatest rate of the servo, rad/s.
     pub rate_rad_s: f64,
+    /// Its servo.
+    pub servo: ServoSetup,
+}
+
+/// What a law may know of a servo: the numbers of the craft file.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct ServoSetup {
+    /// Natural frequency, rad/s.
+    pub natural_frequency_rad_s: f64,
+    /// Damping ratio.
+    pub damping_ratio: f64,
+    /// Dead band of its error, full width, rad.
+    pub dead_band_rad: f64,
+    /// Backlash behind it, full width, rad.
+    pub backlash_rad: f64,
+    /// Delay of the command, s.
+    pub delay_s: f64,
+    /// Its supply in [`Setup::supplies_rad_s`].
+    pub supply: Option<usize>,
+}
+
+impl From<&ActuatorSpec> for ServoSetup {
+    fn from(a: &ActuatorSpec) -> Self {
+        ServoSetup {
+            natural_frequency_rad_s: a.natural_frequency_rad_s,
+            damping_ratio: a.damping_ratio,
+            dead_band_rad: deg(a.dead_band_deg),
+            backlash_rad: deg(a.backlash_deg),
+            delay_s: a.delay_s,
+            supply: None,
+        }
+    }
+}
+
+impl Default for ServoSetup {
+    fn default() -> Self {
+        ServoSetup::from(&ActuatorSpec::default())
+    }
+}
+
+/// Errors of a kind of sensor as stated, SI.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct SensorError {
+    /// White noise of a sample, standard deviation.
+    pub noise: f64,
+    /// Standard deviation of its constant bias.
+    pub bias: f64,
+    /// Quantisation step.
+    pub step: f64,
+    /// Delay, s.
+    pub delay_s: f64,
+    /// Corner of its first-order filter, rad/s; infinite without one.
+    pub corner_rad_s: f64,
+}
+
+impl SensorError {
+    /// The errors of a craft file; `unit` is its unit in SI.
+    pub fn new(e: &SensorErrorSpec, unit: f64) -> Self {
+        SensorError {
+            noise: e.noise * unit,
+            bias: e.bias * unit,
+            step: e.step * unit,
+            delay_s: e.delay_s,
+            corner_rad_s: if e.filter_hz > 0.0 {
+                std::f64::consts::TAU * e.filter_hz
+            } else {
+                f64::INFINITY
+            },
+        }
+    }
+
+    /// Standard deviation of noise and quantisation together.
+    pub fn scatter(&self) -> f64 {
+        self.noise.hypot(self.step / 12f64.sqrt())
+    }
+}
+
+/// Errors of all kinds of sensor as stated.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct SensorSetup {
+    /// Rates.
+    pub rate: SensorError,
+    /// Roll and pitch.
+    pub attitude: SensorError,
+    /// Specific force.
+    pub acceleration: SensorError,
+    /// Heights.
+    pub height: SensorError,
+    /// Speed.
+    pub speed: SensorError,
+    /// Heading.
+    pub heading: SensorError,
+    /// Surface angles.
+    pub surface: SensorError,
+}
+
+impl From<&SensorsSpec> for SensorSetup {
+    fn from(s: &SensorsSpec) -> Self {
+        SensorSetup {
+            rate: SensorError::new(&s.rate_deg_s, deg(1.0)),
+            attitude: SensorError::new(&s.attitude_deg, deg(1.0)),
+            acceleration: SensorError::new(&s.acceleration_m_s2, 1.0),
+            height: SensorError::new(&s.height_m, 1.0),
+            speed: SensorError::new(&s.speed_kn, kn(1.0)),
+            heading: SensorError::new(&s.heading_deg, deg(1.0)),
+            surface: SensorError::new(&s.surface_deg, deg(1.0)),
+        }
+    }
+}
+
+impl Default for SensorSetup {
+    fn default() -> Self {
+        SensorSetup::from(&SensorsSpec::default())
+    }
 }
 
 impl SurfaceSetup {
@@ -106,6 +221,10 @@ pub struct Setup {
     pub roll_inertia_kg_m2: f64,
     /// Inertia with added inertia in pitch, kg m2.
     pub pitch_inertia_kg_m2: f64,
+    /// Sum of the rates that each shared supply can feed, rad/s.
+    pub supplies_rad_s: Vec<f64>,
+    /// Stated errors of the sensors.
+    pub sensors: SensorSetup,
 }
 
 impl Setup {

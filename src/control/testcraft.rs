@@ -25,6 +25,7 @@ pub(crate) fn setup() -> Setup {
             min_rad: -0.35,
             max_rad: 0.35,
             rate_rad_s: 0.44,
+            servo: crate::control::signal::ServoSetup::default(),
         }
     };
     Setup {
@@ -74,6 +75,8 @@ pub(crate) fn setup() -> Setup {
         heave_mass_kg: 450e3,
         roll_inertia_kg_m2: 9e6,
         pitch_inertia_kg_m2: 25e6,
+        supplies_rad_s: Vec::new(),
+        sensors: crate::control::signal::SensorSetup::default(),
     }
 }
 

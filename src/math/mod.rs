@@ -8,6 +8,7 @@ pub mod lyapunov;
 pub mod ode;
 pub mod riccati;
 pub mod rng;
+pub mod servo;
 pub mod spectral;
 pub mod stats;
 pub mod zoh;

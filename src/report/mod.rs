@@ -10,6 +10,7 @@ pub mod comparison;
 pub mod contour;
 pub mod craft_views;
 pub mod curves;
+pub mod detection;
 pub mod failures;
 pub mod faults;
 pub mod front;

@@ -7,6 +7,7 @@
 use std::ops::Range;
 
 use super::orders::Happening;
+use crate::control::monitor::finding::Finding;
 
 /// One column.
 #[derive(Clone, Debug, PartialEq)]
@@ -51,6 +52,8 @@ pub struct Record {
     pub contact_points: Vec<String>,
     /// Orders, trips and locks in order of time.
     pub happenings: Vec<Happening>,
+    /// What the law's monitor found, in order of time.
+    pub findings: Vec<Finding>,
     /// Mean share of judged time each surface spent at its angle or rate limit, 0 to 1.
     pub saturation_frac: Vec<f64>,
 }

@@ -34,6 +34,7 @@ use super::truth::Truth;
 use super::waves::{Direct, Track, WaveBank};
 use crate::control::Controller;
 use crate::control::modes::Order;
+use crate::control::monitor::finding::Finding;
 use crate::control::signal::{FinCommand, Measurement, Trace};
 use crate::dynamics::course::{HeadingHold, SpeedHold};
 use crate::dynamics::plant::PlantInput;
@@ -162,6 +163,7 @@ struct Loop<'a> {
     /// State with held surfaces in place, for the reference integrator.
     scratch: Vec<f64>,
     happenings: Vec<Happening>,
+    findings: Vec<Finding>,
     most_yaw_rad: f64,
     /// The case did not go by the integrator that it asks for.
     other_way: Option<Warning>,
@@ -240,6 +242,7 @@ impl<'a> Loop<'a> {
             evaluations: 0,
             next_order: 0,
             happenings: Vec::with_capacity(p.orders.len() + told),
+            findings: Vec::new(),
             faults,
             march_begins: false,
             scratch: x.clone(),
@@ -399,6 +402,9 @@ impl<'a> Loop<'a> {
         }
         if let Some(words) = law.notice() {
             self.happenings.push(Happening { t_s, words });
+        }
+        while let Some(finding) = law.finding() {
+            self.findings.push(finding);
         }
         for (a, angle) in actuators.iter().zip(&mut u.fin_rad) {
             *angle = a.clamp_command(*angle, y.speed_m_s);
@@ -569,6 +575,7 @@ impl<'a> Loop<'a> {
         let judged = self.judged_steps.max(1) as f64;
         record.contacts = self.contacts.events;
         record.happenings = self.happenings;
+        record.findings = self.findings;
         record.saturation_frac = self.at_limit.iter().map(|n| *n as f64 / judged).collect();
         let mut warnings = self.case.warnings.clone();
         let names = p.craft.surface_names();

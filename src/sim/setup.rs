@@ -1,10 +1,11 @@
 //! What a law is told of the craft before a run.
 
-use crate::control::signal::{Setup, SurfaceSetup, Wake};
+use crate::control::signal::{SensorSetup, ServoSetup, Setup, SurfaceSetup, Wake};
 use crate::dynamics::model::CraftModel;
 use crate::dynamics::plant::Plant;
 use crate::dynamics::sensor::height_sensors_m;
 use crate::linear::trim::Trim;
+use crate::units::deg;
 
 /// Speed below which influences are stated for this speed instead, m/s: laws divide by it.
 const LEAST_INFLUENCE_SPEED_M_S: f64 = 1.0;
@@ -33,6 +34,14 @@ pub fn setup(model: &CraftModel, plant: &Plant, trim: &Trim) -> Setup {
                 min_rad: s.min_rad,
                 max_rad: s.max_rad,
                 rate_rad_s: servo.max_rate_rad_s,
+                servo: ServoSetup {
+                    natural_frequency_rad_s: servo.natural_frequency_rad_s,
+                    damping_ratio: servo.damping_ratio,
+                    dead_band_rad: servo.dead_band_rad,
+                    backlash_rad: servo.backlash_rad,
+                    delay_s: servo.delay_s,
+                    supply: servo.supply,
+                },
             }
         })
         .collect();
@@ -61,5 +70,11 @@ pub fn setup(model: &CraftModel, plant: &Plant, trim: &Trim) -> Setup {
         heave_mass_kg: total[(2, 2)],
         roll_inertia_kg_m2: total[(3, 3)],
         pitch_inertia_kg_m2: total[(4, 4)],
+        supplies_rad_s: spec
+            .supplies
+            .iter()
+            .map(|s| deg(s.total_rate_deg_s))
+            .collect(),
+        sensors: SensorSetup::from(&spec.sensors),
     }
 }

@@ -240,6 +240,7 @@ pub(crate) fn parts(toy: Toy, components: Vec<Component>, timing: Timing) -> Par
         min_rad: -0.4,
         max_rad: 0.4,
         rate_rad_s: 0.5,
+        servo: crate::control::signal::ServoSetup::default(),
     };
     let setup = Setup {
         surfaces: vec![
@@ -258,6 +259,8 @@ pub(crate) fn parts(toy: Toy, components: Vec<Component>, timing: Timing) -> Par
         heave_mass_kg: 1.0,
         roll_inertia_kg_m2: 1.0,
         pitch_inertia_kg_m2: 1.0,
+        supplies_rad_s: Vec::new(),
+        sensors: crate::control::signal::SensorSetup::default(),
     };
     let thrust = SURGE.1 * SPEED_M_S;
     let mut start = vec![0.0; toy.layout.len()];

@@ -5,12 +5,14 @@ use serde::{Deserialize, Serialize};
 
 mod lqr;
 mod modes;
+mod monitor;
 mod pid;
 mod provenance;
 mod schedule;
 
 pub use lqr::{LqrAcceptable, LqrAcceptablePoint, LqrSea, LqrSpec};
 pub use modes::{CalibrationSpec, ModeSpec, ModesSpec, SpeedWatchSpec, TripMode, TripsSpec};
+pub use monitor::{AdviceSpec, MonitorSpec};
 pub use pid::{
     AngleGains, FeedForwardSpec, FilterKind, FilterSpec, FilteredMode, FollowingMode,
     FollowingSpec, HeaveGains, PidSpec, PrioritySpec, SetPointSpec,
@@ -42,6 +44,9 @@ pub struct ControllerSpec {
     /// Modes, trips and speed watch around the law; a law without them is always engaged.
     #[serde(default)]
     pub modes: Option<ModesSpec>,
+    /// A monitor around law, modes and calibration; nothing is watched without it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub monitor: Option<MonitorSpec>,
     /// From fin angles to servo angles; as they are for surfaces that are not listed.
     #[serde(default)]
     pub calibration: Vec<CalibrationSpec>,

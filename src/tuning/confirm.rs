@@ -160,6 +160,7 @@ impl Trial {
             channels: Vec::new(),
             law: LawSpec::Fixed {},
             modes: None,
+            monitor: None,
             provenance: None,
             ..start.clone()
         };

@@ -453,6 +453,10 @@ impl Controller for TrimBySpeed {
         self.inner.notice()
     }
 
+    fn finding(&mut self) -> Option<crate::control::monitor::finding::Finding> {
+        self.inner.finding()
+    }
+
     fn trace(&self, out: &mut Trace) {
         self.inner.trace(out);
     }

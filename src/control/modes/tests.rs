@@ -170,6 +170,7 @@ fn pid(modes: Option<ModesSpec>) -> ControllerSpec {
         channels: Vec::new(),
         law: LawSpec::Pid(law),
         modes,
+        monitor: None,
         calibration: Vec::new(),
     }
 }
