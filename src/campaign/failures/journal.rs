@@ -24,7 +24,7 @@ use serde::{Deserialize, Serialize};
 
 use super::Found;
 use crate::campaign::batch::head::Target;
-use crate::campaign::batch::store::hash_of_file;
+use crate::campaign::lines::hash_of_file;
 use crate::error::{Error, Problem, Result};
 use crate::math::hash::Hash;
 use crate::spec::controller::LawSpec;

@@ -30,7 +30,6 @@ use crate::math::stats::LEVEL;
 use crate::sea::realisation::Realisation;
 use crate::sea::realisation::by_normals::{WaveGrid, wave_grid};
 use crate::sim::bake;
-use crate::sim::case::Case;
 use crate::sim::run::{Run, run};
 use crate::spec::load::Loaded;
 use crate::spec::rare::RareSpec;
@@ -136,7 +135,7 @@ impl Study {
             .stage
             .case_in(self.speed(), sea, (self.spec.seed, key), events)?;
         let mut law = self.stage.laws[0].make()?;
-        Ok(run(&fast(case), law.as_mut()))
+        Ok(run(&case, law.as_mut()))
     }
 
     fn simulate_sample(&self, grid: &WaveGrid, at: &Sample) -> Result<Run> {
@@ -214,9 +213,4 @@ impl Study {
         };
         self.simulate_sample(&self.grid(k as u64)?, &at).map(Some)
     }
-}
-
-/// The way in which all runs of a study go: the quick one of campaigns.
-fn fast(case: Case) -> Case {
-    case.quick()
 }

@@ -122,7 +122,7 @@ pub fn scenario(spec: &RareSpec) -> ScenarioSpec {
         run_in_s: spec.run_in_s,
         step_s: spec.step_s,
         record_s: spec.record_s,
-        integrator: Integrator::FixedStep,
+        integrator: Some(Integrator::PredictorCorrector),
         course: spec.course.clone(),
         orders: Vec::new(),
         fault: spec.fault.clone(),
