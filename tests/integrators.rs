@@ -193,3 +193,23 @@ fn of_files() -> Vec<FaultEventSpec> {
     }
     out
 }
+
+#[test]
+fn a_step_too_long_is_told_and_goes_the_other_way() {
+    let rig = Rig::new(16.0, CourseSpec::default());
+    let mut parts = rig.parts(2.0, &[]);
+    parts.timing = Timing::new(2.0, 0.0, 0.5, 0.5, 0.5).unwrap();
+    parts.setup.sample_period_s = 0.5;
+    parts.integrator = Integrator::PredictorCorrector;
+    let case = Case::new(parts).unwrap();
+    let r = run(&case, &mut *common::fixed());
+    let told: Vec<String> = r.warnings.iter().map(ToString::to_string).collect();
+    let words = "from t = 0.0 s on the run went by fixed-step Runge-Kutta, the step is too long";
+    assert!(told.iter().any(|w| w.starts_with(words)), "{told:?}");
+    // bit for bit
+    let same = run(
+        &case.with_integrator(Integrator::FixedStep),
+        &mut *common::fixed(),
+    );
+    assert_eq!(r.record, same.record);
+}

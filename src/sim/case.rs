@@ -50,8 +50,9 @@ pub enum Integrator {
     #[default]
     FixedStep,
     /// The craft's own predictor and corrector ([`crate::dynamics::plant::march`]) with fixed step, waves summed in single
-    /// precision: for many seas. What is exact to rounding by the others (mirror images, scaled craft) is so to some 1e-5. A
-    /// craft that has none, or whose motion is too fast for the step, goes by Runge-Kutta and is warned of.
+    /// precision: for many seas. What is exact to rounding by the others (mirror images, scaled craft) is so to some 1e-6,
+    /// or 1e-3 in long-crested seas. A craft that has none, or whose motion is too fast for the step, goes by Runge-Kutta
+    /// and is warned of.
     PredictorCorrector,
     /// Dormand-Prince 5(4), restarted at every step's edge (samples, arriving commands and the memory
     /// of the backlash all lie on it), waves by direct evaluation.

@@ -294,7 +294,7 @@ impl WaveBank {
     }
 
     /// Moves on by one step as [`Self::advance`] does, without the middle: [`Self::at_middle`] tells nothing afterwards.
-    /// Channels come out to a part in 10^5 of their RMS.
+    /// Channels come out to five parts in 10^4 of their RMS at each instant, their RMS to a part in 10^6.
     ///
     /// # Panics
     /// Before [`Self::quick`].
