@@ -29,7 +29,7 @@ use crate::sim::setup::setup;
 use crate::spec::controller::ControllerSpec;
 use crate::spec::fault::{FaultEventSpec, FaultSpec};
 use crate::spec::orders::{ActionSpec, OrderSpec};
-use crate::spec::scenario::{self as paper, ScenarioSpec};
+use crate::spec::scenario::{self as paper, CourseSpec, ScenarioSpec};
 use crate::spec::sea::SeaSpec;
 use crate::spec::validate::Bundle;
 use crate::units::{deg, kn};
@@ -109,6 +109,8 @@ pub struct Variant<'a> {
     pub orders: &'a [OrderSpec],
     /// The craft under way, in place of the speed's plant; it must have the same layout.
     pub craft: Option<Arc<dyn Craft>>,
+    /// How course and speed are kept.
+    pub course: &'a CourseSpec,
 }
 
 /// A scenario made ready.
@@ -216,6 +218,7 @@ impl Stage {
             events,
             orders: &self.scenario.orders,
             craft: None,
+            course: &self.scenario.course,
         };
         self.case_varied(speed, heading_deg, seed, &variant)
     }
@@ -251,7 +254,7 @@ impl Stage {
                 paper::Integrator::FixedStep => Integrator::FixedStep,
                 paper::Integrator::Dopri5 => Integrator::Reference(Tolerance::default()),
             },
-            course: &s.course,
+            course: variant.course,
             sensing: Sensing::Suite {
                 craft: Arc::new(self.model.craft.spec.clone()),
                 errors: s.physics.sensor_errors,
