@@ -29,7 +29,7 @@ use crate::sim::setup::setup;
 use crate::spec::controller::ControllerSpec;
 use crate::spec::fault::{FaultEventSpec, FaultSpec};
 use crate::spec::orders::{ActionSpec, OrderSpec};
-use crate::spec::scenario::{self as paper, ScenarioSpec};
+use crate::spec::scenario::{self as paper, CourseSpec, ScenarioSpec};
 use crate::spec::sea::SeaSpec;
 use crate::spec::validate::Bundle;
 use crate::units::{deg, kn};
@@ -109,6 +109,8 @@ pub struct Variant<'a> {
     pub orders: &'a [OrderSpec],
     /// The craft under way, in place of the speed's plant; it must have the same layout.
     pub craft: Option<Arc<dyn Craft>>,
+    /// How course and speed are kept.
+    pub course: &'a CourseSpec,
 }
 
 /// A scenario made ready.
@@ -234,6 +236,7 @@ impl Stage {
             events,
             orders: &self.scenario.orders,
             craft: None,
+            course: &self.scenario.course,
         }
     }
 
@@ -293,7 +296,7 @@ impl Stage {
             sea,
             timing,
             integrator: self.integrator(),
-            course: &s.course,
+            course: variant.course,
             sensing: Sensing::Suite {
                 craft: Arc::new(self.model.craft.spec.clone()),
                 errors: s.physics.sensor_errors,

@@ -97,8 +97,8 @@ fn judge(row: &Row, limits: &FailureLimitsSpec) -> (Severity, String) {
         return (Severity::NotJudged, told);
     }
     if let Some(t) = row.to_end_s {
-        let with_fault = row.runs.iter().filter(|r| !r.ended_before_fault());
-        let how = with_fault.filter_map(|r| r.ended.clone()).next();
+        let mut with_fault = row.runs.iter().filter(|r| !r.ended_before_fault());
+        let how = with_fault.find_map(|r| r.ended.clone());
         let told = format!("after {t:.0} s: {}", how.unwrap_or_default());
         return (Severity::ControlLost, told);
     }

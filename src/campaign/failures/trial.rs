@@ -13,8 +13,8 @@
 //!
 //! # Valid when
 //! Slowing down, wave forces are blended between tables of several speeds and the memory is that of the speed at which
-//! the fault happened ([`crate::sim::ramp`]). The order takes a course that is kept by thrust and rudders: springs that
-//! hold the mean speed do not slow down.
+//! the fault happened ([`crate::sim::ramp`]); throttles go to their stops until the last knots, as in ramps. The order
+//! takes a course that is kept by thrust and rudders: springs that hold the mean speed do not slow down.
 //!
 //! # Source
 //! Common practice, no source.
@@ -32,6 +32,7 @@ use super::measure::{
 use super::settle::Track;
 use crate::campaign::stage::{LawPlan, SpeedStage, Stage, Variant};
 use crate::closed_loop::LoopCraft;
+use crate::closed_loop::schedule::ramp::THROTTLE_S;
 use crate::dynamics::plant::Plant;
 use crate::error::Result;
 use crate::math::rng::{Purpose, Stream};
@@ -43,6 +44,7 @@ use crate::sim::run::run;
 use crate::spec::failures::{FailureLimitsSpec, FailuresSpec};
 use crate::spec::fault::{BreakageSpec, FaultEventSpec, StartSpec};
 use crate::spec::orders::{ActionSpec, OrderSpec};
+use crate::spec::scenario::CourseSpec;
 use crate::units::{kn, to_kn};
 
 /// Speed this near to the one ordered counts as reached, kn.
@@ -231,6 +233,11 @@ impl Runs<'_> {
             })
             .collect();
         let mut orders = self.stage.scenario.orders.clone();
+        let course = if slow.is_some() {
+            with_throttles(&self.stage.scenario.course)
+        } else {
+            self.stage.scenario.course.clone()
+        };
         let (to_kn, craft) = slow.unzip();
         if let Some(v) = to_kn {
             orders.push(OrderSpec {
@@ -242,6 +249,7 @@ impl Runs<'_> {
             events: &events,
             orders: &orders,
             craft,
+            course: &course,
         };
         self.stage
             .case_varied(self.speed, self.heading_deg, seed, &variant)
@@ -264,6 +272,15 @@ impl Runs<'_> {
             limit_there: there.and_then(|i| first_limit(record, i, fault_s, limits)),
         })
     }
+}
+
+/// Speed kept as in a ramp: throttles go to their stops until the last knots.
+fn with_throttles(course: &CourseSpec) -> CourseSpec {
+    let mut out = course.clone();
+    if let CourseSpec::Kept { speed_hold_s, .. } = &mut out {
+        *speed_hold_s = speed_hold_s.min(THROTTLE_S);
+    }
+    out
 }
 
 fn reached_s(record: &Record, fault_s: f64, to_kn: f64) -> Option<f64> {
