@@ -61,6 +61,7 @@ pub fn run(options: &Options, cache: Option<&Path>, shell: &mut Shell) -> Result
     let bundle = bundle(&options.scenario)?;
     let out = output::folder(&options.output)?;
     let mut stage = Stage::new(&bundle, cache)?;
+    stage.for_many_seas();
     let mut faults = Vec::new();
     for path in &options.fault {
         faults.extend(load_fault(path)?.spec.events.into_iter().map(|e| e.fault));

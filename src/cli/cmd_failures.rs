@@ -65,6 +65,7 @@ pub fn run(options: &Options, cache: Option<&Path>, shell: &mut Shell) -> Result
     let b = failures_bundle(&options.failures)?;
     let out = output::folder(&options.output)?;
     let mut stage = Stage::new(&b.scenario, cache)?;
+    stage.for_many_seas();
     if let Some(only) = &options.only {
         stage.laws.retain(|l| l.spec.name == *only);
         if stage.laws.is_empty() {

@@ -15,7 +15,7 @@
 //!
 //! # Symbols
 //! W: weights of roll, pitch and heave, 3, 1, 0.3 on shares of what all surfaces can do: a craft of this type is
-//! softest in roll. eps 0.1 keeps surfaces from working hard for what their wakes take away (a forward pair turned
+//! softest in roll. eps, 0.1, leaves a tenth of the pitch, and keeps surfaces from working hard for what their wakes take away (a forward pair turned
 //! against each other has a thirtieth of its own roll moment left, in the mean). Half of the way is for waves.
 //!
 //! # Valid when
@@ -157,14 +157,20 @@ mod tests {
     #[test]
     fn load_of_a_stuck_surface_is_carried() {
         let setup = testcraft::setup();
-        for lost in 0..4 {
-            let [_, pitch, roll] = balanced(&setup, lost, deg(3.0));
-            // eps^2 against W^2 b^2 with b a quarter: 0.01/0.06 in pitch with two to share it, a ninth of that in roll
-            assert!(pitch.abs() < 0.1 && roll.abs() < 0.03, "{pitch} {roll}");
+        // what the pull eps leaves, by a projected Gauss-Seidel iteration written apart from this code
+        for (lost, want) in [(0, [0.125, 0.012]), (2, [0.105, 0.014])] {
+            for side in 0..2 {
+                let [_, pitch, roll] = balanced(&setup, lost + side, deg(3.0));
+                let off = (pitch - want[0]).abs().max((roll - want[1]).abs());
+                assert!(off < 2e-3, "{lost}: {pitch} {roll}");
+            }
         }
-        // beyond the half way roll comes first
-        let [_, _, roll] = balanced(&setup, 2, deg(15.0));
-        assert!(roll.abs() < 0.5, "{roll}");
+        // with forward fins at half of their way, roll still comes first
+        let [_, pitch, roll] = balanced(&setup, 2, deg(15.0));
+        assert!(
+            (pitch - 0.60).abs() < 0.01 && (roll - 0.089).abs() < 0.01,
+            "{pitch} {roll}"
+        );
     }
 
     #[test]
@@ -178,7 +184,11 @@ mod tests {
                 distance_m: 22.0,
             })
             .collect();
+        // without wakes in B the forward pair would turn against each other, for nothing
         let [_, pitch, roll] = balanced(&setup, 2, deg(3.0));
-        assert!(pitch.abs() < 0.1 && roll.abs() < 0.05, "{pitch} {roll}");
+        assert!(
+            (pitch - 0.041).abs() < 5e-3 && (roll - 0.044).abs() < 5e-3,
+            "{pitch} {roll}"
+        );
     }
 }

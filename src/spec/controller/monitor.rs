@@ -15,11 +15,11 @@ pub struct MonitorSpec {
     /// Time for which a surface is watched after its alarm before its fault is named, s.
     #[schemars(range(min = 0.5, max = 30.0))]
     pub decide_s: f64,
-    /// Time over which the range of a failed surface closes on the angle it stands at, s.
+    /// Time over which the command of a failed surface goes to the angle it stands at, and its load to the others, s.
     #[schemars(range(max = 60.0), extend("exclusiveMinimum" = 0.0))]
     pub fade_s: f64,
-    /// It works around what it finds; otherwise it only tells. Compare before use: with one of four fins gone the
-    /// others may do worse in roll (measured by `ridewright detection`).
+    /// It works around what it finds: the steady load of a surface that stands off its trim is carried by the others, a
+    /// lost sensor is replaced by what remains. Otherwise it only tells. What it buys: `ridewright detection`.
     pub recovers: bool,
     /// With fewer lifting surfaces than this left, or neither attitude nor rates, all surfaces go to trim.
     #[schemars(range(min = 1, max = 12))]
