@@ -3,6 +3,7 @@
 use super::super::head::tests::head;
 use super::super::row::Ending;
 use super::*;
+use std::fs::OpenOptions;
 
 fn row(case: usize) -> Row {
     Row {
