@@ -9,9 +9,11 @@
 //! ```text
 //! alarms       one of n tests, each with a rate of F/n ([`threshold`]), F `false_alarms_per_h`
 //! failed fin   commanded to stay at an angle a, reached in `fade_s`:  asked + s (a - asked),  s: 0 -> 1
-//!              a: its measured angle, averaged over 2 s (stuck, erratic); its trim (slow)
+//!              a: its measured angle, averaged over 2 s;  a slow fin is told and stays under its law: put to trim
+//!              it was worth nothing (`ridewright detection`)
 //! the others   what the law asks of them, plus what carries the steady load of s (a - trim) ([`counter`])
 //! lost rate    derivative of the angle, low-pass 6 rad/s;   lost angle  rates, levelled by gravity, 0.1 rad/s
+//! noisy height  told, still used: the mean of all with its noise is better than without it, measured likewise
 //! lost angle of a fin   the servo model's;  lost log  the last speed that was good;  lost height  the others
 //! ```
 //! The law sees true angles and limits less that load, so that its anti-windup knows what it has.
@@ -78,6 +80,8 @@ struct Loss {
     at_rad: f64,
     /// It follows what is measured.
     follows: bool,
+    /// It is worked around; a slow surface is not.
+    acts: bool,
     /// How far it is let go of, 0 to 1.
     share: f64,
 }
@@ -216,11 +220,10 @@ impl Monitored {
                     self.tell(t_s, ago_s, target, kind);
                 }
                 Some((Verdict::Surface(kind), ago_s)) => {
-                    let slow = kind == Kind::Slow;
-                    let trim_rad = s.setup.surfaces[i].trim_rad;
                     s.losses[i] = Some(Loss {
-                        at_rad: if slow { trim_rad } else { y.surface_rad[i] },
-                        follows: !slow,
+                        at_rad: y.surface_rad[i],
+                        follows: true,
+                        acts: kind != Kind::Slow,
                         share: 0.0,
                     });
                     let target = Target::Surface(s.setup.surfaces[i].name.clone());
@@ -325,14 +328,15 @@ impl State {
             if !lifts(surface) {
                 continue;
             }
-            if self.neutral && loss.is_none() {
+            if self.neutral && loss.is_none_or(|l| !l.acts) {
                 *loss = Some(Loss {
                     at_rad: surface.trim_rad,
                     follows: false,
+                    acts: true,
                     share: 0.0,
                 });
             }
-            let Some(l) = loss else {
+            let Some(l) = loss.as_mut().filter(|l| l.acts) else {
                 continue;
             };
             if l.follows && y.valid.surface[i] {
@@ -350,6 +354,7 @@ impl State {
         let part = |i: usize| match &losses[i] {
             _ if by_hand[i] => Part::Elsewhere,
             None => Part::Carries,
+            Some(l) if !l.acts => Part::Elsewhere,
             Some(l) => Part::Stands(l.share * (l.at_rad - setup.surfaces[i].trim_rad)),
         };
         self.counter.balance(setup, part, u);
@@ -458,7 +463,11 @@ impl Monitored {
     ) -> Result<()> {
         s.seen.copy_from(y);
         let signals = &s.signals;
-        let good = |p: Place| signals.iter().any(|q| q.place == p && q.found.is_none());
+        let usable = |q: &Signal| match q.found {
+            None => true,
+            Some(kind) => kind == Kind::Noisy && matches!(q.place, Place::Height(_)),
+        };
+        let good = |p: Place| signals.iter().any(|q| q.place == p && usable(q));
         let servos = &s.servos;
         s.substitutes
             .apply(&mut s.seen, good, |i| servos.reading_rad(i));

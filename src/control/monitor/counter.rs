@@ -15,8 +15,9 @@
 //!
 //! # Symbols
 //! W: weights of roll, pitch and heave, 3, 1, 0.3 on shares of what all surfaces can do: a craft of this type is
-//! softest in roll. eps, 0.1, leaves a tenth of the pitch, and keeps surfaces from working hard for what their wakes take away (a forward pair turned
-//! against each other has a thirtieth of its own roll moment left, in the mean). Half of the way is for waves.
+//! softest in roll. eps, 0.1, leaves a tenth of the pitch, and keeps surfaces from working hard for what their
+//! wakes take away (a forward pair turned against each other has a thirtieth of its own roll moment left, in the
+//! mean). Half of the way is for waves.
 //!
 //! # Valid when
 //! Steady wakes: slower than the way from the forward to the aft surfaces takes.
