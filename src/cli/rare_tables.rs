@@ -110,10 +110,17 @@ fn levels(e: &EventTold) -> Vec<Vec<String>> {
             || "any".to_owned(),
             |x| format!("{} {}", table::significant(x, 3), e.unit),
         );
-        let taken = if k == 0 {
+        let taken = if k == 0 || !l.accepted_frac.is_finite() {
             "-".to_owned()
         } else {
             format!("{:.0} %", 100.0 * l.accepted_frac)
+        };
+        let share = |x: f64| {
+            if x.is_finite() {
+                format!("{:.1} %", 100.0 * x)
+            } else {
+                "-".to_owned() // no repetition came here
+            }
         };
         vec![
             if k == 0 {
@@ -123,7 +130,7 @@ fn levels(e: &EventTold) -> Vec<Vec<String>> {
             },
             (k + 1).to_string(),
             reach,
-            format!("{:.1} %", 100.0 * l.share_frac),
+            share(l.share_frac),
             taken,
         ]
     })
@@ -131,27 +138,27 @@ fn levels(e: &EventTold) -> Vec<Vec<String>> {
 }
 
 fn remarks(e: &EventTold, told: &Told) -> String {
-    let mut out = String::new();
+    let mut out = Vec::new();
     let of = e.repetitions.len();
     if e.repetitions_with_it < of {
-        out += &format!(
+        out.push(format!(
             "\n{}: only {} of {of} repetitions met it; give more levels or runs a level.",
             e.event, e.repetitions_with_it
-        );
+        ));
     }
     if e.left_range_frac > 0.0 {
-        out += &format!(
+        out.push(format!(
             "\n{}: {:.0} % of the runs with it left the range in which the model holds and count for that.",
             e.event,
             100.0 * e.left_range_frac
-        );
+        ));
     }
     if e.probability.value > 0.1 {
-        out += &format!(
+        out.push(format!(
             "\n{}: happens in more than one record of {} s in ten; a campaign tells it as well.",
             e.event,
             number(told.duration_s)
-        );
+        ));
     }
-    out
+    out.concat()
 }

@@ -180,8 +180,10 @@ mod tests {
 
     #[test]
     fn curves_of_rare_events_say_what_they_show() {
+        let figure = figure(&told());
+        assert_eq!(figure.panel_count(), 1);
         check(
-            &figure(&told()),
+            &figure,
             "rare_exceedance",
             &[
                 "roll beyond 4.5 deg",
