@@ -81,6 +81,7 @@ const DOORS: &[(&str, &[&str], &[&str])] = &[
             "src/control/external.rs",
             "src/tuning/store.rs",
             "src/campaign/batch/store.rs",
+            "src/campaign/failures/journal.rs",
         ],
     ),
     (
