@@ -136,6 +136,39 @@ pub struct OutputArgs {
     pub out: Option<PathBuf>,
 }
 
+/// Margins that a law must have; absent: not asked.
+#[derive(Clone, Debug, Default, clap::Args)]
+pub struct RequiredMargins {
+    /// Least gain margin, up and down, in decibels, e.g. 6.
+    #[arg(long, value_name = "DB")]
+    pub require_gm_db: Option<f64>,
+    /// Least phase margin in degrees, e.g. 30.
+    #[arg(long, value_name = "DEG")]
+    pub require_pm_deg: Option<f64>,
+    /// Least delay margin in seconds, e.g. 0.1.
+    #[arg(long, value_name = "S")]
+    pub require_delay_s: Option<f64>,
+    /// Least disk margin of all fins at once (no unit), e.g. 0.5.
+    #[arg(long, value_name = "ALPHA")]
+    pub require_disk: Option<f64>,
+    /// Least damping ratio of the craft's motions in closed loop (no unit), e.g. 0.1.
+    #[arg(long, value_name = "RATIO")]
+    pub require_damping: Option<f64>,
+}
+
+impl RequiredMargins {
+    /// Gain (dB), phase (deg), delay (s), disk, damping.
+    pub(super) fn required(&self) -> [Option<f64>; 5] {
+        [
+            self.require_gm_db,
+            self.require_pm_deg,
+            self.require_delay_s,
+            self.require_disk,
+            self.require_damping,
+        ]
+    }
+}
+
 /// Speeds to work at.
 #[derive(Clone, Debug, Default, clap::Args)]
 pub struct SpeedArgs {

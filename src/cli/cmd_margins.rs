@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use rayon::prelude::*;
 use serde::Serialize;
 
-use super::args::{OutputArgs, SpeedArgs};
+use super::args::{OutputArgs, RequiredMargins, SpeedArgs};
 use super::cmd_compare::on_threads;
 use super::output::{self, Head};
 use super::shell::Shell;
@@ -66,21 +66,9 @@ pub struct Options {
     /// Leave the uncertainty out.
     #[arg(long)]
     pub nominal_only: bool,
-    /// Least gain margin, up and down, in decibels, e.g. 6.
-    #[arg(long, value_name = "DB")]
-    pub require_gm_db: Option<f64>,
-    /// Least phase margin in degrees, e.g. 30.
-    #[arg(long, value_name = "DEG")]
-    pub require_pm_deg: Option<f64>,
-    /// Least delay margin in seconds, e.g. 0.1.
-    #[arg(long, value_name = "S")]
-    pub require_delay_s: Option<f64>,
-    /// Least disk margin of all fins at once (no unit), e.g. 0.5.
-    #[arg(long, value_name = "ALPHA")]
-    pub require_disk: Option<f64>,
-    /// Least damping ratio of the closed loop (no unit), e.g. 0.1.
-    #[arg(long, value_name = "RATIO")]
-    pub require_damping: Option<f64>,
+    /// Margins asked for.
+    #[command(flatten)]
+    pub margins: RequiredMargins,
     /// Ask the requirements of the worst craft within the uncertainty too, not of the nominal one alone.
     #[arg(long)]
     pub require_robust: bool,
@@ -444,14 +432,15 @@ pub(super) fn db(factor: f64) -> f64 {
 /// Requirements that the nominal craft, or with `--require-robust` any craft, does not meet.
 fn missed(case: &Case, options: &Options) -> Vec<String> {
     let mut out = Vec::new();
+    let margins = &options.margins;
     let mut check = |values: [f64; 7], whose: &str| {
         let asked: [(usize, Option<f64>, f64, &str); 6] = [
-            (0, options.require_gm_db, db(values[0]), "dB"),
-            (1, options.require_gm_db, db(values[1]), "dB"),
-            (2, options.require_pm_deg, to_deg(values[2]), "deg"),
-            (3, options.require_delay_s, values[3], "s"),
-            (4, options.require_disk, values[4], ""),
-            (6, options.require_damping, values[6], ""),
+            (0, margins.require_gm_db, db(values[0]), "dB"),
+            (1, margins.require_gm_db, db(values[1]), "dB"),
+            (2, margins.require_pm_deg, to_deg(values[2]), "deg"),
+            (3, margins.require_delay_s, values[3], "s"),
+            (4, margins.require_disk, values[4], ""),
+            (6, margins.require_damping, values[6], ""),
         ];
         for (k, least, value, unit) in asked {
             if let Some(least) = least.filter(|l| value < *l) {

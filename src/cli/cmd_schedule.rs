@@ -6,7 +6,7 @@ use std::sync::Arc;
 use num_complex::Complex64;
 use rayon::prelude::*;
 
-use super::args::OutputArgs;
+use super::args::{OutputArgs, RequiredMargins};
 use super::cmd_compare::on_threads;
 use super::cmd_margins::db;
 use super::output::{self, Head};
@@ -79,40 +79,15 @@ pub struct Options {
     /// The frozen grid alone: no ramp, no turn.
     #[arg(long)]
     pub frozen_only: bool,
-    /// Least gain margin, up and down, in decibels, e.g. 6.
-    #[arg(long, value_name = "DB")]
-    pub require_gm_db: Option<f64>,
-    /// Least phase margin in degrees, e.g. 30.
-    #[arg(long, value_name = "DEG")]
-    pub require_pm_deg: Option<f64>,
-    /// Least delay margin in seconds, e.g. 0.1.
-    #[arg(long, value_name = "S")]
-    pub require_delay_s: Option<f64>,
-    /// Least disk margin of all fins at once (no unit), e.g. 0.5.
-    #[arg(long, value_name = "ALPHA")]
-    pub require_disk: Option<f64>,
-    /// Least damping ratio of the craft's motions (no unit), e.g. 0.1.
-    #[arg(long, value_name = "RATIO")]
-    pub require_damping: Option<f64>,
+    /// Margins asked for.
+    #[command(flatten)]
+    pub margins: RequiredMargins,
     /// Threads, a count (no unit); results do not depend on it.
     #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(u16).range(1..=1024))]
     pub threads: Option<u16>,
     /// Output.
     #[command(flatten)]
     pub output: OutputArgs,
-}
-
-impl Options {
-    /// Gain (dB), phase (deg), delay (s), disk, damping asked for.
-    pub(super) fn required(&self) -> [Option<f64>; 5] {
-        [
-            self.require_gm_db,
-            self.require_pm_deg,
-            self.require_delay_s,
-            self.require_disk,
-            self.require_damping,
-        ]
-    }
 }
 
 /// What is judged.
@@ -299,7 +274,7 @@ fn law_report(job: &Job, plan: &LawPlan, options: &Options) -> Result<LawReport>
         turns: Vec::new(),
         missed: Vec::new(),
     };
-    out.missed = missed(&out.worst, &options.required());
+    out.missed = missed(&out.worst, &options.margins.required());
     if let Some(ramp) = &job.ramp {
         out.memory_error = memory_error(job, ramp, &points, linear)?;
         out.ramps = ramps(job, ramp, plan, options)?;

@@ -47,7 +47,7 @@ fn heading(job: &Job, title: &str, subtitle: String) -> Heading {
 }
 
 fn margins(job: &Job, report: &Report, options: &Options) -> Figure {
-    let asked = options.required();
+    let asked = options.margins.required();
     let is_asked = asked.iter().any(Option::is_some);
     let practice = [
         Some(PRACTICE[0]),

@@ -38,8 +38,9 @@ use crate::dynamics::sensor::{self, Blur};
 use crate::error::Result;
 use crate::linear::assemble::{LinearModel, assemble};
 use crate::linear::trim::{self, Trim};
-use crate::sim::bake::underside;
+use crate::sim::bake::{limits, underside};
 use crate::sim::case::NamedPoint;
+use crate::sim::checks::Limits;
 use crate::sim::contact::UndersidePoint;
 use crate::sim::setup::setup;
 use crate::spec::craft::SensorsSpec;
@@ -74,6 +75,8 @@ pub struct LoopCraft {
     pub points: Vec<NamedPoint>,
     /// Points of the underside.
     pub underside: Vec<UndersidePoint>,
+    /// Range of motion in which the model holds.
+    pub limits: Limits,
     /// Factor by which the craft's own waves raise the relative motion.
     pub own_wave_factor: f64,
     /// What each supply feeds, rad/s.
@@ -118,6 +121,7 @@ impl LoopCraft {
                 })
                 .collect(),
             underside: underside(model),
+            limits: limits(model),
             own_wave_factor: craft.spec.cross_structure.relative_wave_factor,
             supply_rad_s: supplies.map(|s| deg(s.total_rate_deg_s)).collect(),
             reading_factors: Vec::new(),

@@ -33,6 +33,11 @@ use crate::linear::resolvent::RIGID;
 pub enum Output {
     /// Surge, sway, heave (down), roll, pitch, yaw of O in earth axes (0 to 5), m or rad.
     Motion(usize),
+    /// Displacement of O along an earth-fixed heading, m.
+    Along {
+        /// The heading, rad, from the course.
+        heading_rad: f64,
+    },
     /// Body velocity (0 to 5), m/s or rad/s.
     Velocity(usize),
     /// Acceleration of a point along a body axis, gravity left out, m/s2.
@@ -93,6 +98,10 @@ impl Output {
         let mut row = OutputRow::default();
         match self {
             Output::Motion(i) => row.plain.push((i, 1.0)),
+            Output::Along { heading_rad } => {
+                let (s, c) = heading_rad.sin_cos();
+                row.plain.extend([(0, c), (1, s)]);
+            }
             Output::Velocity(i) => row.plain.push((6 + i, 1.0)),
             Output::Acceleration { r_m, axis } => row.accelerate(craft, &r_m, axis, 1.0),
             Output::Felt { r_m, axis } => {

@@ -5,22 +5,30 @@
 //! limits: share of time on angle or rate limit of a fin      at most 5 %
 //! slow:   share of variance of heave, roll or pitch below |omega_e| = 0.1 rad/s   at most 20 %
 //! contact: (1/2 pi) sqrt(m2/m0) exp(-c^2/(2 m0)) 3600        at most once an hour
+//! range:   the same for heave, roll and pitch, c the way from trim to the end of the model's range
+//! phase:   sum m |H|^2 (1 - exp(-(k d)^2)) / sum m |H|^2     at most 10 %, of heave, roll, pitch, vertical acceleration
 //! ```
 //!
 //! # Symbols
-//! c clearance of an underside point at trim, m0 and m2 its spectral moments (Rice).
+//! c clearance of an underside point at trim, m0 and m2 its spectral moments (Rice); d RMS displacement of O along
+//! the mean direction of the waves, faster than 0.1 rad/s: it shifts the phase at which a wave is met, and of a force
+//! exp(i phase) whose phase wanders by a Gaussian k d (k wave number, 1/m) the share exp(-(k d)^2) of the variance
+//! stays at the frequency at which the linear craft meets it; m, H weight of a wave and response to it.
 //!
 //! # Valid when
 //! Gaussian motions. The bounds are those up to which this project compares the method with simulation.
 //!
 //! # Source
-//! Rice (1944), Bell Syst. Tech. J. 23, for the rate of crossings.
+//! Rice (1944), Bell Syst. Tech. J. 23, for the rate of crossings. The phase rule is the characteristic function of a
+//! Gaussian; its bound of 10 % is ours.
 //!
 //! # Checked by
-//! `doubts_are_named` (tests of this room).
+//! `doubts_are_named`, `wander_and_range_are_doubted` (tests of this room).
 
 use std::f64::consts::TAU;
 use std::fmt;
+
+use nalgebra::Vector3;
 
 use super::evaluate::Evaluation;
 use super::output::Output;
@@ -32,8 +40,10 @@ pub const LIMIT_SHARE: f64 = 0.05;
 pub const SLOW_RAD_S: f64 = 0.1;
 /// Largest share of slow variance.
 pub const SLOW_SHARE: f64 = 0.2;
-/// Contacts an hour that count as likely.
+/// Contacts an hour, or departures from the range of the model, that count as likely.
 pub const CONTACTS_PER_H: f64 = 1.0;
+/// Largest share of variance that the craft's own displacement along the waves may move to other frequencies.
+pub const PHASE_SHARE: f64 = 0.1;
 
 /// A reason not to believe the numbers.
 #[derive(Clone, Debug, PartialEq)]
@@ -63,6 +73,22 @@ pub enum Doubt {
         /// Expected contacts an hour.
         per_h: f64,
     },
+    /// A motion leaves the range in which the model holds.
+    Range {
+        /// Heave, roll or pitch.
+        motion: &'static str,
+        /// Expected departures an hour.
+        per_h: f64,
+    },
+    /// The craft surges or sways so far within each wave that it changes the wave's phase.
+    WavePhase {
+        /// Heave, roll, pitch or vertical acceleration.
+        of: &'static str,
+        /// RMS displacement along the waves, m.
+        along_m: f64,
+        /// Share of its variance that is met at another frequency than the linear model's.
+        share: f64,
+    },
 }
 
 impl fmt::Display for Doubt {
@@ -87,6 +113,15 @@ impl fmt::Display for Doubt {
             Doubt::Contact { point, per_h } => write!(
                 f,
                 "the underside at `{point}` meets the water {per_h:.1} times an hour"
+            ),
+            Doubt::Range { motion, per_h } => write!(
+                f,
+                "{motion} leaves the range of the model {per_h:.1} times an hour"
+            ),
+            Doubt::WavePhase { of, along_m, share } => write!(
+                f,
+                "the craft moves {along_m:.2} m RMS along the waves: {:.0} % of the variance of {of} comes at other frequencies",
+                100.0 * share
             ),
         }
     }
@@ -116,12 +151,20 @@ impl Evaluation<'_> {
                 out.push(Doubt::Slow { motion, share });
             }
         }
-        let worst = self
-            .contacts_per_h()
-            .into_iter()
-            .max_by(|a, b| a.1.total_cmp(&b.1));
-        if let Some((point, per_h)) = worst.filter(|w| w.1 > CONTACTS_PER_H) {
+        let worst = |rates: Vec<(_, f64)>| rates.into_iter().max_by(|a, b| a.1.total_cmp(&b.1));
+        if let Some((point, per_h)) = worst(self.contacts_per_h()).filter(|w| w.1 > CONTACTS_PER_H)
+        {
             out.push(Doubt::Contact { point, per_h });
+        }
+        for (motion, per_h) in self.departures_per_h() {
+            if per_h > CONTACTS_PER_H {
+                out.push(Doubt::Range { motion, per_h });
+            }
+        }
+        let along_m = self.along_rms_m();
+        let (of, share) = self.phase_share(along_m);
+        if share > PHASE_SHARE {
+            out.push(Doubt::WavePhase { of, along_m, share });
         }
         out
     }
@@ -129,6 +172,66 @@ impl Evaluation<'_> {
     /// Whether there is no doubt.
     pub fn is_trusted(&self) -> bool {
         self.doubts().is_empty()
+    }
+
+    /// Expected departures of heave, roll and pitch from the range of the model, per hour.
+    pub fn departures_per_h(&self) -> [(&'static str, f64); 3] {
+        let craft = &self.sea.speed.craft;
+        let l = &craft.limits;
+        [
+            ("heave", 2, [l.heave_up_m, l.heave_down_m]),
+            ("roll", 3, [l.roll_rad; 2]),
+            ("pitch", 4, [l.pitch_rad; 2]),
+        ]
+        .map(|(motion, i, [up, down])| {
+            let [m0, m2, _] = self.moments(Output::Motion(i));
+            let trim = craft.trim.x[i];
+            let ways = [up + trim, down - trim];
+            (
+                motion,
+                ways.iter().map(|c| crossings_per_h(m0, m2, *c)).sum(),
+            )
+        })
+    }
+
+    /// RMS displacement of O along the mean direction of the waves faster than [`SLOW_RAD_S`], m.
+    pub fn along_rms_m(&self) -> f64 {
+        let (mut x, mut y) = (0.0, 0.0);
+        for w in &self.sea.waves {
+            x += w.weight_m2 * w.mu_rad.cos();
+            y += w.weight_m2 * w.mu_rad.sin();
+        }
+        let along = Output::Along {
+            heading_rad: y.atan2(x),
+        };
+        let fast = |o| if o < SLOW_RAD_S { 0.0 } else { 1.0 };
+        self.weighted(along, fast).sqrt()
+    }
+
+    /// The output whose variance an RMS displacement along the waves (m) moves most to other frequencies, and the share.
+    pub fn phase_share(&self, along_m: f64) -> (&'static str, f64) {
+        let g = self.sea.speed.craft.plant.g_m_s2;
+        let r_m = Vector3::zeros();
+        [
+            ("heave", Output::Motion(2)),
+            ("roll", Output::Motion(3)),
+            ("pitch", Output::Motion(4)),
+            ("vertical acceleration", Output::Vertical { r_m }),
+        ]
+        .into_iter()
+        // a motion that hardly exists is no reason
+        .filter(|(_, output)| self.rms(*output) > 1e-4)
+        .map(|(of, output)| {
+            let (mut moved, mut all) = (0.0, 0.0);
+            for (w, h) in self.sea.waves.iter().zip(self.response(output)) {
+                let part = w.weight_m2 * h.norm_sqr();
+                let phase = w.omega_rad_s * w.omega_rad_s / g * along_m;
+                all += part;
+                moved -= part * (-phase * phase).exp_m1();
+            }
+            (of, if all > 0.0 { moved / all } else { 0.0 })
+        })
+        .fold(("heave", 0.0), |a, b| if b.1 > a.1 { b } else { a })
     }
 
     /// Expected contacts of every underside point, per hour.
@@ -145,13 +248,16 @@ impl Evaluation<'_> {
                 // the depth at trim is exact in heave, linear in the small trim angles
                 let slopes = depth_row(&craft.linear, &p.r_m);
                 let depth = p.r_m.z + (2..5).map(|i| slopes[i] * craft.trim.x[i]).sum::<f64>();
-                let rate = if m0 > 0.0 {
-                    (m2 / m0).sqrt() / TAU * (-0.5 * depth * depth / m0).exp()
-                } else {
-                    0.0
-                };
-                (p.name.clone(), 3600.0 * rate)
+                (p.name.clone(), crossings_per_h(m0, m2, depth))
             })
             .collect()
     }
+}
+
+/// Crossings of `level` away from the mean, one way, per hour, of a Gaussian process.
+fn crossings_per_h(m0: f64, m2: f64, level: f64) -> f64 {
+    if m0 <= 0.0 {
+        return 0.0;
+    }
+    3600.0 * (m2 / m0).sqrt() / TAU * (-0.5 * level * level / m0).exp()
 }

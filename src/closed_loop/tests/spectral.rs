@@ -255,6 +255,53 @@ fn doubts_are_named() {
 }
 
 #[test]
+fn wander_and_range_are_doubted() {
+    let speed = at_speed(&CourseSpec::default());
+    let law = speed
+        .law(&damper(speed.craft.setup.sample_period_s, 0.8))
+        .unwrap();
+    let with = |hs: f64, tp: f64, mu: f64, drag: DragModel| {
+        let sea = long_crested(hs, tp);
+        let fine = Fineness::default();
+        speed.at_sea(&sea, Path::new("."), mu, &fine, drag).unwrap()
+    };
+    let at = |hs: f64, tp: f64, mu: f64| with(hs, tp, mu, DragModel::Gaussian);
+    // head seas hardly move a slender craft along: k d is small; following ones of the same height carry it with them
+    let moved = |mu: f64| {
+        let sea = at(1.0, 6.0, mu);
+        let e = sea.evaluate(&law, &Options::default()).unwrap();
+        (e.along_rms_m(), e.phase_share(e.along_rms_m()).1)
+    };
+    let (head, following) = (moved(PI), moved(0.0));
+    println!("{head:?} {following:?}");
+    assert!(head.0 < 0.1 * following.0 && head.1 < 0.1 * following.1);
+    // displacement goes with the height where drag is linear; a wave at k d = 1 keeps 1/e
+    let along = |hs: f64| {
+        let sea = with(hs, 6.0, 0.0, DragModel::Slope);
+        sea.evaluate(&law, &Options::linear())
+            .unwrap()
+            .along_rms_m()
+    };
+    assert!((along(1.0) / along(0.5) - 2.0).abs() < 1e-6);
+    let u = speed.craft.speed_m_s;
+    let one = AtSea::new(Arc::clone(&speed), vec![wave(1.0, PI, u)], DragModel::None).unwrap();
+    let one = one.evaluate(&law, &Options::linear()).unwrap();
+    let share = one.phase_share(speed.craft.plant.g_m_s2).1;
+    assert!((share - (1.0 - (-1.0f64).exp())).abs() < 1e-9, "{share}");
+    // departures are Rice's: none in a low sea, many in an absurd one
+    let wild = at(25.0, 9.0, 2.4);
+    let wild = wild.evaluate(&law, &Options::default()).unwrap();
+    assert!(
+        wild.doubts()
+            .iter()
+            .any(|d| matches!(d, Doubt::Range { .. }))
+    );
+    let calm = at(0.3, 5.0, PI);
+    let calm = calm.evaluate(&law, &Options::default()).unwrap();
+    assert!(calm.departures_per_h().iter().all(|d| d.1 < 1e-3));
+}
+
+#[test]
 fn the_drag_solves_its_own_equation() {
     // a pass under drag from scratch gives back the equivalent speeds that were put in
     let speed = at_speed(&held());
