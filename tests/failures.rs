@@ -376,7 +376,6 @@ fn slowing_down_is_simulated() {
     );
     let slow = &lost.slow_down.as_ref().unwrap().runs[0];
     let (slowed, calm) = (slow.slowed_after_s.unwrap(), lost.slowed_in_calm_s.unwrap());
-    eprintln!("{slowed} {calm} {:?}", lost.come_down);
     assert!(
         calm > reaction_s() && slowed > calm - 2.0,
         "{slowed} s, {calm} s at best"

@@ -83,6 +83,7 @@ const DOORS: &[(&str, &[&str], &[&str])] = &[
             "src/campaign/batch/store.rs",
             "src/campaign/lines.rs",
             "src/campaign/rare/journal.rs",
+            "src/campaign/failures/journal.rs",
         ],
     ),
     (
