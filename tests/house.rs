@@ -447,7 +447,7 @@ mod command_line {
     fn every_option_has_help_and_every_number_a_unit() {
         let units = [
             "knots", "degrees", "seconds", "metres", "hertz", "rad/s", "count", "no unit",
-            "percent", "decibels",
+            "percent", "decibels", "hours",
         ];
         let numbers = [
             TypeId::of::<f64>(),

@@ -105,7 +105,7 @@ pub(super) fn must_be_begun(mut file: &File, head: &[u8], path: &Path) -> Result
     if head.starts_with(&begun) {
         return Ok(());
     }
-    let p = Problem::at("", "is something else than this campaign's store");
+    let p = Problem::at("", "is something else than the store of such a run");
     let p = p.hint("move it away, or give another folder with --out");
     Err(Error::from(p).in_file(path))
 }

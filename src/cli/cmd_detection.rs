@@ -35,7 +35,7 @@ pub struct Options {
     /// Run healthy only: false alarms and nothing else.
     #[arg(long)]
     pub healthy: bool,
-    /// Time of healthy running for each law, at least, h; by seas that are drawn anew.
+    /// Time of healthy running for each law, at least, in hours; by seas that are drawn anew.
     #[arg(long, value_name = "HOURS", default_value_t = 20.0, value_parser = hours)]
     pub healthy_h: f64,
     /// Threads to run cases on, a count (no unit); results do not depend on it.
@@ -73,7 +73,8 @@ pub fn run(options: &Options, cache: Option<&Path>, shell: &mut Shell) -> Result
     let progress = Progress::new(shell, count, "runs");
     let found = on_threads(options.threads, || {
         detection::detect(&mut stage, &faults, options.healthy_h, &|| progress.step())
-    })??;
+    })?
+    .map_err(|e| e.in_file(&options.scenario))?;
     progress.finish();
     if options.output.json {
         shell.json(&found)?;

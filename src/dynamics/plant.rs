@@ -8,24 +8,23 @@
 //! ```
 //!
 //! # Symbols
-//! nu body velocities of O; M rigid-body mass; A_inf added mass at infinite frequency; mu and pi
-//! the memory's force and momentum; P total momentum. U nominal speed.
+//! nu body velocities of O; M rigid-body mass; A_inf added mass at infinite frequency; mu and pi the memory's force and
+//! momentum; P total momentum. U nominal speed.
 //!
 //! # Valid when
-//! Yaw stays within some 20 deg of the mean course (wave forces follow heading to first order) and
-//! speed within some 20 % of the nominal one (memory and wave tables are those of U). With wave forces, which
-//! are of first order, the cross terms of the water's momentum among sway, heave, roll and pitch are left out:
-//! they are the moving craft's share of the second order without the wave's, and would swing a lightly
-//! damped roll by groups of waves. Turns, changes of speed and calm-water plants keep them.
+//! Yaw stays within some 20 deg of the mean course (wave forces follow heading to first order) and speed within some
+//! 20 % of the nominal one (memory and wave tables are those of U). With wave forces, which are of first order, the cross
+//! terms of the water's momentum among sway, heave, roll and pitch are left out: they are the moving craft's share of the
+//! second order without the wave's, and would swing a lightly damped roll by groups of waves. Turns, changes of speed and
+//! calm-water plants keep them.
 //!
 //! # Source
-//! Cummins (1962), Schiffstechnik 9; Ogilvie (1964), 5th Symp. Naval Hydrodynamics; Lamb (1932),
-//! Hydrodynamics, sections 121 to 124 for the cross terms, which hold the speed terms of Salvesen,
-//! Tuck & Faltinsen (1970), SNAME Trans. 78, with pointed ends.
+//! Cummins (1962), Schiffstechnik 9; Ogilvie (1964), 5th Symp. Naval Hydrodynamics; Lamb (1932), Hydrodynamics, sections
+//! 121 to 124 for the cross terms, which hold the speed terms of Salvesen, Tuck & Faltinsen (1970), SNAME Trans. 78, with
+//! pointed ends.
 //!
 //! # Checked by
-//! `tests/physics_limits.rs`, `tests/physics_balance.rs`, `tests/time_vs_frequency.rs`,
-//! `linear_model_equals_central_difference`.
+//! `tests/physics_limits.rs`, `tests/physics_balance.rs`, `tests/time_vs_frequency.rs`, `linear_model_equals_central_difference`.
 
 use nalgebra::{Matrix6, Vector3, Vector6};
 use num_complex::Complex64;
@@ -47,8 +46,8 @@ use crate::hydro::wave_force::WaveForceTable;
 /// Most surfaces a craft may have: the inflow of each lives on the stack.
 pub const MOST_SURFACES: usize = 24;
 
-/// One real-valued signal of the waves that the plant needs at every instant. The simulator turns
-/// each into a complex amplitude per wave component and hands over the sums.
+/// One real-valued signal of the waves that the plant needs at every instant. The simulator turns each into a complex
+/// amplitude per wave component and hands over the sums.
 #[derive(Clone, Debug, PartialEq)]
 pub enum WaveChannel {
     /// First-order wave force (linear viscous part included) in a mode, N or N m.
@@ -87,28 +86,6 @@ pub struct PlantInput<'a> {
     pub thrust_n: &'a [f64],
     /// Wind force and moment, body axes.
     pub wind: Wrench,
-}
-
-/// A propulsor as the plant sees it.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Shaft {
-    /// Name.
-    pub name: String,
-    /// Where the thrust acts, m from O.
-    pub r_m: Vector3<f64>,
-    /// Greatest thrust, N.
-    pub max_thrust_n: f64,
-    /// Time constant, s.
-    pub time_constant_s: f64,
-}
-
-/// Springs and dampers that lead the craft along its mean course: F = -K (x, y, psi) - D (rates).
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct MeanHold {
-    /// Stiffness, N/m, N, N m.
-    pub spring: Matrix6<f64>,
-    /// Damping, N s/m, N s, N m s.
-    pub damper: Matrix6<f64>,
 }
 
 /// Restoring as linear matrix or as the exact one.
@@ -598,7 +575,9 @@ impl Plant {
 }
 
 pub mod march;
+mod parts;
 mod water;
+pub use parts::{MeanHold, Shaft};
 pub use water::{elevation, orbital};
 #[cfg(test)]
 mod tests;

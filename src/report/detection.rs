@@ -133,6 +133,7 @@ mod tests {
             ],
         };
         let figure = detection_picture(&found);
+        assert_eq!(figure.rows.len(), 1, "one law, one panel");
         check(&figure, "detection", &["missed 50 %"]);
     }
 }

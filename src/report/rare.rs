@@ -62,14 +62,15 @@ fn panel(e: &EventTold) -> Panel {
     } else {
         "not met".to_owned()
     };
-    let mut panel = Panel::new(format!("{}: {found}", e.event), x, y);
+    let title = format!("{}: {found}, {} runs", e.event, e.runs);
+    let mut panel = Panel::new(title, x, y);
     for l in e.levels.iter().filter_map(|l| l.above) {
         panel.add(Rule::upright(l, "").look(Look::plain(Colour::GREY)));
     }
     panel.add(Rule::upright(e.threshold, "event").look(Look::nth(2)));
     let band = curve.iter().map(|c| [c[2], c[3].min(1.0)]).collect();
     let line = Line::new(
-        format!("search, {} runs", e.runs),
+        "search",
         Look::nth(0),
         curve.iter().map(|c| [c[0], c[1]]).collect(),
     );
@@ -190,7 +191,7 @@ mod tests {
                 "roll (deg)",
                 "probability that a record reaches it",
                 "4000 plain runs",
-                "search, 20000 runs",
+                "20000 runs",
                 "event",
             ],
         );

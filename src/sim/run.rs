@@ -2,8 +2,7 @@
 //!
 //! # Order within a step
 //! 1. faults that start or end, commands that are due come into force, the backlash takes up, wind is read;
-//! 2. the rate k1 at t; it also gives the accelerations, which commands of the same instant cannot
-//!    change (a servo answers to them with an acceleration);
+//! 2. the rate k1 at t, and with it the accelerations, which commands of the same instant cannot change;
 //! 3. at a sample: truth, sensors, orders that are due, course and speed hold, law, new commands; the rows of k1 that
 //!    depend on commands are written anew;
 //! 4. at a record interval: one sample of every column;
@@ -11,8 +10,7 @@
 //! 6. servos at t + h/2 and t + h (they know nothing of the water), waves there, the step itself (the plant's predictor and
 //!    corrector, which leaves the rate at t + h for 2, or the other three stages of Runge-Kutta), the checks.
 //!
-//! Time is the step's index times h. Everything that changes abruptly lies on the edges of steps, but
-//! for commands, which may reach a servo in the middle of one.
+//! Time is the step's index times h. What changes abruptly lies on the edges of steps, but for commands to servos.
 //!
 //! # Checked by
 //! `tests` of this module (toy craft with known solution), `tests/physics_limits.rs`,

@@ -1,22 +1,15 @@
 //! Rows that are finished, kept while a matrix runs, so that a stop loses none of them.
 //!
-//! ```text
-//! line = CRC-32 in eight hex digits, space, JSON, line feed        first line: what the rows were made from
-//! ```
-//! Each line goes to the file's end in one write. On opening, lines are read up to the first that is cut or whose
-//! checksum does not fit, and the rest is cut off; rows of other inputs or of another program are refused. What is
-//! kept of a row is what was run and searched; intervals, severity and order are made of it anew. The sound craft's
-//! rows are run again: what settles is judged against them.
-//!
-//! # Source
-//! CRC-32: ISO-HDLC, crate `crc32fast`.
+//! Lines of [`crate::campaign::lines`]; the first says what the rows were made from, and rows of other inputs or of
+//! another program are refused. What is kept of a row is what was run and searched; intervals, severity and order are
+//! made of it anew. The sound craft's rows are run again: what settles is judged against them.
 //!
 //! # Checked by
 //! `rows_do_not_depend_on_threads_or_stops` (tests/failures.rs), `a_cut_line_is_dropped`, `rows_of_other_inputs_are_refused`
 
 use std::collections::HashMap;
-use std::fs::{File, OpenOptions};
-use std::io::{Read, Seek, SeekFrom, Write};
+use std::fs::File;
+use std::io::{BufReader, Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
 use std::sync::Mutex;
 
@@ -24,7 +17,9 @@ use serde::{Deserialize, Serialize};
 
 use super::Found;
 use crate::campaign::batch::head::Target;
-use crate::campaign::lines::hash_of_file;
+use crate::campaign::lines::{
+    hash_of_file, io_at, line_of, must_be_begun, open_locked, read_as, scan,
+};
 use crate::error::{Error, Problem, Result};
 use crate::math::hash::Hash;
 use crate::spec::controller::LawSpec;
@@ -88,47 +83,33 @@ impl Journal {
     /// A file that cannot be read or written, that another run is writing, or that holds rows of other inputs.
     pub fn open(folder: &Path, made_from: &str) -> Result<Self> {
         let path = folder.join(FILE);
-        let fail = |e: std::io::Error| Error::io("write these rows", &path, &e);
-        let mut file = OpenOptions::new()
-            .read(true)
-            .append(true)
-            .create(true)
-            .open(&path)
-            .map_err(fail)?;
-        if file.try_lock().is_err() {
-            let p = Problem::at("", "is being written by another run");
-            let p = p.hint("wait for it, or give another folder with --out");
-            return Err(Error::from(p).in_file(&path));
-        }
-        let mut text = Vec::new();
-        file.read_to_end(&mut text).map_err(fail)?;
+        let mut file = open_locked(&path)?;
         let head = Head {
             format: FORMAT.to_owned(),
             made_from: made_from.to_owned(),
         };
-        let (mut rows, mut good, mut is_begun) = (HashMap::new(), 0, false);
-        for line in text.split_inclusive(|b| *b == b'\n') {
-            let Some(json) = whole(line) else { break };
+        let (mut rows, mut is_begun) = (HashMap::new(), false);
+        let good = scan(BufReader::new(&file), &path, |_, json| {
             if is_begun {
-                let Ok(l) = serde_json::from_slice::<Line>(json) else {
-                    break;
-                };
-                rows.insert(l.row, l.found);
+                let line: Line = read_as(json, "a row")?;
+                rows.insert(line.row, line.found);
             } else if serde_json::from_slice::<Head>(json).ok().as_ref() == Some(&head) {
                 is_begun = true;
             } else {
                 let told = "holds rows of other inputs or of another build of the program";
                 let hint = "delete it to begin anew, or give another folder with --out";
-                return Err(Error::from(Problem::at("", told).hint(hint)).in_file(&path));
+                return Err(Problem::at("", told).hint(hint).into());
             }
-            good += line.len() as u64;
+            Ok(())
+        })?;
+        let first = line_of(&head)?;
+        if !is_begun {
+            must_be_begun(&file, &first, &path)?;
         }
         file.set_len(good)
-            .and_then(|()| file.seek(SeekFrom::End(0)).map(|_| ()))
-            .map_err(fail)?;
-        if !is_begun {
-            file.write_all(&line_of(&head)?).map_err(fail)?;
-        }
+            .and_then(|()| file.seek(SeekFrom::End(0)))
+            .and_then(|_| file.write_all(if is_begun { &[] } else { &first }))
+            .map_err(io_at("write these rows", &path))?;
         Ok(Journal {
             file: Mutex::new(file),
             path,
@@ -172,19 +153,6 @@ impl Journal {
     pub fn finish(self) -> Result<()> {
         std::fs::remove_file(&self.path).map_err(|e| Error::io("remove", &self.path, &e))
     }
-}
-
-fn line_of(value: &impl Serialize) -> Result<Vec<u8>> {
-    let json = serde_json::to_string(value)
-        .map_err(|e| Error::new(format!("cannot write a row as JSON: {e}")))?;
-    Ok(format!("{:08x} {json}\n", crc32fast::hash(json.as_bytes())).into_bytes())
-}
-
-fn whole(line: &[u8]) -> Option<&[u8]> {
-    let line = line.strip_suffix(b"\n")?;
-    let (crc, json) = (line.get(..8)?, line.get(9..)?);
-    let crc = u32::from_str_radix(std::str::from_utf8(crc).ok()?, 16).ok()?;
-    (crc32fast::hash(json) == crc).then_some(json)
 }
 
 #[cfg(test)]
