@@ -25,7 +25,7 @@
 //! orders a mode; then everything is trusted again and the tests begin anew.
 //!
 //! # Symbols
-//! As in [`counter`] and [`threshold`].
+//! As in `counter` and `threshold`.
 //!
 //! # Valid when
 //! Faults come one after the other. What cannot be seen: a fault that asks for nothing else than the craft would do,

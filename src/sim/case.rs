@@ -245,11 +245,11 @@ impl Case {
             parts.timing.at_s(parts.timing.steps),
         ));
         Ok(Case {
-            schedule,
             parts,
             bank,
             at,
             delay_halves,
+            schedule,
             warnings,
         })
     }

@@ -72,7 +72,7 @@ mod tests {
         for (known, o) in ORDERS.iter().enumerate() {
             // t^n at 0, -1, -2; its mean over 0..1 is 1/(n + 1)
             for n in 0..=known + 1 {
-                let at = |t: f64| t.powi(n as i32);
+                let at = |t: f64| t.powf(n as f64);
                 let past = [at(0.0), at(-1.0), at(-2.0)];
                 let mean = 1.0 / (n as f64 + 1.0);
                 let close = |a: f64, b: f64| (a - b).abs() < 1e-15; // of some twelfths
