@@ -57,7 +57,6 @@ fn must_meet(truth: f64, found: &[Estimate]) {
     let told = format!(
         "covered {share}, mean {all:?} of {truth}, scatter {scatter:.3}, from within {inside:.3}"
     );
-    eprintln!("{told}");
     assert!(share >= least_covered(), "{told}");
     assert!(all.holds(truth), "without bias: {told}");
     // levels are taken as uncorrelated: Au & Beck find the scatter a little short of the true one
@@ -129,7 +128,9 @@ fn oscillator_in_a_sea_meets_the_theory_of_crossings() {
         let mut most = f64::NEG_INFINITY;
         for _ in 0..=(time_s / step_s) as usize {
             most = most.max(turning.iter().map(|(z, _)| z.re).sum());
-            turning.iter_mut().for_each(|(z, step)| *z *= *step);
+            for (z, step) in turning.iter_mut() {
+                *z *= *step;
+            }
         }
         most
     };
