@@ -128,7 +128,7 @@ fn oscillator_in_a_sea_meets_the_theory_of_crossings() {
         let mut most = f64::NEG_INFINITY;
         for _ in 0..=(time_s / step_s) as usize {
             most = most.max(turning.iter().map(|(z, _)| z.re).sum());
-            for (z, step) in turning.iter_mut() {
+            for (z, step) in &mut turning {
                 *z *= *step;
             }
         }
