@@ -5,6 +5,7 @@ use serde::Serialize;
 
 use super::criteria::JudgedCell;
 use super::design::{LawDesign, designs};
+use super::in_order;
 use super::judge;
 use super::stage::Stage;
 use crate::error::{Error, Result};
@@ -111,16 +112,11 @@ pub fn compare(
     done: &(dyn Fn() + Sync),
 ) -> Result<Comparison> {
     let jobs = jobs(stage, selection);
-    let runs = jobs
-        .par_iter()
-        .map(|job| {
-            let result = one(stage, job);
-            done();
-            result
-        })
-        .collect::<Vec<Result<RunResult>>>()
-        .into_iter()
-        .collect::<Result<Vec<_>>>()?;
+    let runs = in_order(jobs.par_iter().map(|job| {
+        let result = one(stage, job);
+        done();
+        result
+    }))?;
     let mut laws: Vec<String> = stage.laws.iter().map(|l| l.spec.name.clone()).collect();
     if let Some(only) = &selection.law {
         laws.retain(|l| l == only);

@@ -28,13 +28,14 @@
 use rayon::prelude::*;
 use serde::Serialize;
 
+use super::in_order;
 use super::stage::{LawPlan, SpeedStage, Stage};
 use crate::control::monitor::finding::{Finding, Target};
 use crate::error::{Error, Result};
-use crate::math::stats::order::ranks;
+use crate::math::stats::order::quantile_interval;
 use crate::math::stats::sample::{paired_difference, poisson_rate, wilson};
 use crate::math::stats::{Interval, quantile};
-use crate::sim::faults::{self};
+use crate::sim::faults;
 use crate::sim::record::Record;
 use crate::sim::run::run;
 use crate::spec::craft::SurfaceGroup;
@@ -310,21 +311,16 @@ fn healthy(
     let again: Vec<(u64, &Job)> = (0..rounds)
         .flat_map(|r| jobs.iter().map(move |j| (r, *j)))
         .collect();
-    let runs = again
-        .par_iter()
-        .map(|(round, j)| {
-            let seed = j.seed.wrapping_add(round * ROUND);
-            let case = stage.case_with_faults(j.speed, j.heading_deg, seed, &[])?;
-            let mut law = stage.laws[j.law].make()?;
-            let result = run(&case, law.as_mut());
-            done();
-            let first = result.record.findings.first().cloned();
-            let end_s = result.record.len() as f64 * result.record.interval_s;
-            Ok((case.parts().name.clone(), end_s, first))
-        })
-        .collect::<Vec<Result<_>>>()
-        .into_iter()
-        .collect::<Result<Vec<_>>>()?;
+    let runs = in_order(again.par_iter().map(|(round, j)| {
+        let seed = j.seed.wrapping_add(round * ROUND);
+        let case = stage.case_with_faults(j.speed, j.heading_deg, seed, &[])?;
+        let mut law = stage.laws[j.law].make()?;
+        let result = run(&case, law.as_mut());
+        done();
+        let first = result.record.findings.first().cloned();
+        let end_s = result.record.len() as f64 * result.record.interval_s;
+        Ok((case.parts().name.clone(), end_s, first))
+    }))?;
     let seconds: f64 = runs
         .iter()
         .map(|(_, end_s, first)| first.as_ref().map_or(*end_s, |f| f.t_s))
@@ -372,17 +368,12 @@ fn faulty(
     let words = faults::resolve(&events, &stage.model.craft.spec, 0, 0)?
         .first()
         .map_or_else(String::new, |f| f.words.clone());
-    let pairs = jobs
-        .par_iter()
-        .map(|j| {
-            Ok([
-                after(stage, j, &events, true, done)?,
-                after(stage, j, &events, false, done)?,
-            ])
-        })
-        .collect::<Vec<Result<[After; 2]>>>()
-        .into_iter()
-        .collect::<Result<Vec<_>>>()?;
+    let pairs = in_order(jobs.par_iter().map(|j| {
+        Ok([
+            after(stage, j, &events, true, done)?,
+            after(stage, j, &events, false, done)?,
+        ])
+    }))?;
     let target = target_of(fault);
     let says: Vec<Say> = pairs.iter().map(|p| say(&p[0], target.as_ref())).collect();
     let count = |of: fn(&Say) -> bool| says.iter().filter(|s| of(s)).count();
@@ -496,15 +487,15 @@ fn say(a: &After, target: Option<&Target>) -> Say {
 
 /// Quantile of the times of all that were judged, what was not found being later than all.
 fn by_then(times_s: &[f64], judged: usize, share: f64) -> By {
-    let mut sorted = times_s.to_vec();
-    sorted.sort_by(f64::total_cmp);
-    let at = |rank: usize| rank.checked_sub(1).and_then(|i| sorted.get(i)).copied();
+    let mut all = times_s.to_vec();
+    all.resize(judged, f64::INFINITY);
+    let ends = quantile_interval(&all, share, LEVEL);
+    let end = |t: f64| t.is_finite().then_some(t);
     let found = times_s.len() as f64 / judged.max(1) as f64;
-    let (r, s) = ranks(judged, share, LEVEL);
     By {
         value: (found >= share && found > 0.0).then(|| quantile(times_s, share / found)),
-        low: at(r),
-        high: at(s),
+        low: end(ends.low),
+        high: end(ends.high),
     }
 }
 

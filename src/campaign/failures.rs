@@ -32,6 +32,7 @@ pub use trial::SlowRun;
 
 use self::settle::Track;
 use self::trial::{Runs, Verdict, fails_going_on};
+use super::in_order;
 use super::stage::{LawPlan, SpeedStage, Stage};
 use crate::closed_loop::LoopCraft;
 use crate::closed_loop::faulted::{LinearFault, LinearVerdict};
@@ -214,12 +215,13 @@ impl<'a> Place<'a> {
         spec: &'a FailuresSpec,
         journal: Option<&'a Journal>,
     ) -> Result<Self> {
-        let crafts = descent::grid_kn(speed.speed_kn, spec.least_speed_kn, spec.speed_step_kn)
-            .par_iter()
-            .map(|u| LoopCraft::new(&stage.model, kn(*u), &stage.scenario.course))
-            .collect::<Vec<Result<LoopCraft>>>()
-            .into_iter()
-            .collect::<Result<Vec<_>>>()?;
+        let grid_kn = descent::grid_kn(speed.speed_kn, spec.least_speed_kn, spec.speed_step_kn);
+        let course = &stage.scenario.course;
+        let crafts = in_order(
+            grid_kn
+                .par_iter()
+                .map(|u| LoopCraft::new(&stage.model, kn(*u), course)),
+        )?;
         let laws = stage.laws.iter().map(|plan| forms(plan, &crafts)).collect();
         Ok(Place {
             stage,
@@ -376,11 +378,6 @@ impl<'a> Place<'a> {
         crafts.reverse();
         times_s(&surge(&crafts))[1]
     }
-}
-
-/// All results in the order of the jobs, or the first error in that order.
-fn in_order<T: Send>(jobs: impl ParallelIterator<Item = Result<T>>) -> Result<Vec<T>> {
-    jobs.collect::<Vec<Result<T>>>().into_iter().collect()
 }
 
 fn forms(plan: &LawPlan, crafts: &[LoopCraft]) -> Option<Vec<LinearLaw>> {

@@ -21,3 +21,12 @@ pub mod prediction;
 pub mod rare;
 pub mod signs;
 pub mod stage;
+
+use rayon::prelude::*;
+
+use crate::error::Result;
+
+/// All results in the order of the jobs, or the first error in that order: the same for any number of threads.
+fn in_order<T: Send>(jobs: impl ParallelIterator<Item = Result<T>>) -> Result<Vec<T>> {
+    jobs.collect::<Vec<Result<T>>>().into_iter().collect()
+}

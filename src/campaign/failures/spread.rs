@@ -25,7 +25,7 @@ use super::LEVEL;
 use super::measure::{Peaks, RunMeasure};
 use super::trial::SlowRun;
 use crate::math::stats::Interval;
-use crate::math::stats::order::ranks;
+use crate::math::stats::order::quantile_interval;
 use crate::math::stats::sample::{clopper_pearson, mean_interval};
 
 /// Means over seeds before the fault, after it (peaks) and from 30 s after it on (RMS).
@@ -167,12 +167,11 @@ pub(super) fn median_s(times: &[f64]) -> Option<Interval> {
     let mut sorted = times.to_vec();
     sorted.sort_by(f64::total_cmp);
     sorted.first().filter(|t| t.is_finite())?;
-    let (low, high) = ranks(sorted.len(), 0.5, LEVEL);
-    let at = |rank: usize| sorted.get(rank.wrapping_sub(1)).copied();
+    let ends = quantile_interval(&sorted, 0.5, LEVEL);
     Some(Interval {
         value: sorted[(sorted.len() - 1) / 2],
-        low: at(low).unwrap_or(0.0),
-        high: at(high).unwrap_or(f64::INFINITY),
+        low: ends.low.max(0.0),
+        high: ends.high,
     })
 }
 

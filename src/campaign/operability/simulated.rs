@@ -22,6 +22,7 @@ use serde::Serialize;
 use super::probe::probe;
 use super::search::Probed;
 use super::{LimitCell, Operability, Question, unit_sea};
+use crate::campaign::in_order;
 use crate::campaign::judge::{EXPOSURE_S, LEVEL, report};
 use crate::campaign::prediction::LawAtSpeed;
 use crate::campaign::stage::Stage;
@@ -190,24 +191,17 @@ fn draw(
     let unit = unit_sea(stage, &law, cell.heading_deg, question, cell.tp_s)?;
     let points = &stage.model.craft.points;
     let spectral = probe(&unit, &law.law, points, question, hs_m)?;
-    let runs = stage
-        .scenario
-        .seeds
-        .par_iter()
-        .map(|seed| {
-            let case = stage.case(speed, cell.heading_deg, *seed)?;
-            let result = run(&case, plan.make()?.as_mut());
-            let names: Vec<String> = points.iter().map(|p| p.0.clone()).collect();
-            let judged = (result.record.judged().len() as f64 * result.record.interval_s
-                > LEAST_RECORD_S)
-                .then(|| report(&result, &speed.plant, &names));
-            let ended = (!result.outcome.is_completed()).then(|| result.outcome.to_string());
-            done();
-            Ok((judged, ended))
-        })
-        .collect::<Vec<Result<(Option<RideReport>, Option<String>)>>>()
-        .into_iter()
-        .collect::<Result<Vec<_>>>()?;
+    let runs = in_order(stage.scenario.seeds.par_iter().map(|seed| {
+        let case = stage.case(speed, cell.heading_deg, *seed)?;
+        let result = run(&case, plan.make()?.as_mut());
+        let names: Vec<String> = points.iter().map(|p| p.0.clone()).collect();
+        let judged = (result.record.judged().len() as f64 * result.record.interval_s
+            > LEAST_RECORD_S)
+            .then(|| report(&result, &speed.plant, &names));
+        let ended = (!result.outcome.is_completed()).then(|| result.outcome.to_string());
+        done();
+        Ok((judged, ended))
+    }))?;
     let (reports, endings): (Vec<_>, Vec<_>) = runs.into_iter().unzip();
     let reports: Vec<RideReport> = reports.into_iter().flatten().collect();
     let endings: Vec<String> = endings.into_iter().flatten().collect();
