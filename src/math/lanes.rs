@@ -24,9 +24,11 @@
 #![allow(unsafe_code)]
 #![allow(clippy::needless_range_loop)] // one index runs over several arrays
 
+mod aligned;
 mod exact;
 mod linear;
 
+pub use aligned::Aligned;
 pub use exact::sums_exact;
 pub use linear::{DRAG_ROWS, combine, drag};
 

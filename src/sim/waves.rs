@@ -40,7 +40,7 @@ use std::sync::Arc;
 use num_complex::Complex64;
 
 use crate::frames::encounter_rad_s;
-use crate::math::lanes::{self, BLOCK, COMPONENTS, Path, Phasors, ShortPhasors, Turn};
+use crate::math::lanes::{self, Aligned, BLOCK, COMPONENTS, Path, Phasors, ShortPhasors, Turn};
 use crate::sea::realisation::Component;
 
 /// Steps between two exact evaluations of the phasors: 512 rotations lose about 1e-13.
@@ -51,7 +51,7 @@ pub const EXACT_EVERY: u64 = 256;
 pub struct WaveBank {
     channels: usize,
     /// Amplitudes in blocks of channels, see [`lanes::sums_exact`].
-    table: Arc<Vec<f64>>,
+    table: Arc<Aligned<f64>>,
     quick: Option<Arc<Quick>>,
     omega_e_rad_s: Vec<f64>,
     phase_rad: Vec<f64>,
@@ -77,12 +77,12 @@ pub struct WaveBank {
 #[derive(Debug)]
 struct Quick {
     /// Blocks of channels, or of sums that `mix` makes channels of, whole groups of components.
-    short: Vec<f32>,
+    short: Aligned<f32>,
     /// Sums in `short`.
     sums: usize,
     /// From pairs of sums (one of the first half, one of the second) to channels, laid out as `short` is; empty when the sums
     /// are the channels.
-    mix: Vec<f32>,
+    mix: Aligned<f32>,
 }
 
 impl Quick {
@@ -104,7 +104,7 @@ impl Quick {
             return Quick {
                 short: table(rows, channels),
                 sums: channels,
-                mix: Vec::new(),
+                mix: Aligned::default(),
             };
         };
         let pairs = r.rank.next_multiple_of(BLOCK) / 2;
@@ -134,8 +134,8 @@ fn blocks(rows: usize, columns: usize, at: impl Fn(usize, usize) -> [f64; 2]) ->
     table
 }
 
-fn short(table: &[f64]) -> Vec<f32> {
-    table.iter().map(|v| *v as f32).collect()
+fn short(table: &[f64]) -> Aligned<f32> {
+    Aligned::new(table.iter().map(|v| *v as f32))
 }
 
 impl WaveBank {
@@ -166,7 +166,7 @@ impl WaveBank {
         WaveBank {
             channels,
             few: Vec::new(),
-            table: Arc::new(table),
+            table: Arc::new(Aligned::new(table.into_iter())),
             quick: None,
             omega_e_rad_s: components
                 .iter()
