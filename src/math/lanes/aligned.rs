@@ -46,7 +46,8 @@ mod tests {
             let t = Aligned::new((0..count).map(|i| i as f32));
             assert_eq!(t.len(), count);
             assert!(t.as_ptr().addr().is_multiple_of(LINE) || count == 0);
-            assert!(t.iter().enumerate().all(|(i, v)| *v == i as f32));
+            let same = |(i, v): (usize, &f32)| v.to_bits() == (i as f32).to_bits();
+            assert!(t.iter().enumerate().all(same));
         }
     }
 }
