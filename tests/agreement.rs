@@ -43,8 +43,8 @@ fn spectral_method_meets_the_simulator() {
                 c.heading_deg,
                 c.law,
                 r.compared,
-                100.0 * r.difference(),
-                100.0 * r.half_width,
+                100.0 * r.difference,
+                100.0 * r.difference_half_width,
                 r.correlation
             );
         }

@@ -5,7 +5,7 @@
 //! x_lin(t) = sum_i a_i Re{X_i exp(i (omega_i t + phase_i - k_i (x(t) cos mu_i + y(t) sin mu_i)))}
 //! R^2 = sum_s var x_sim / sum_s var x_lin          over records s of different seeds
 //! e_s = var x_sim - R^2 var x_lin                  half width of R: t sd(e)/(2 sqrt(n) R mean var x_lin)
-//! difference = 1/R - 1                             spectral over simulated RMS
+//! difference = (S/L)/R - 1                         S spectral RMS, L its linear part; half width (S/L)/R^2 that of R
 //! ```
 //! The linear record carries the scatter of its waves, so the ratio is known to a per cent long
 //! before either RMS is. x, y: the simulated track about the nominal one, smoothed over half a
@@ -71,8 +71,18 @@ pub struct Effort {
     pub least: usize,
     /// Records at most.
     pub most: usize,
-    /// Half width of every ratio at which to stop.
+    /// Half width of every difference at which to stop.
     pub half_width: f64,
+}
+
+impl Effort {
+    /// Whether to look at the ratios after so many records: at the least, at twice that and so on, and at
+    /// the end. Fewer looks keep more of the coverage that stopping at a lucky moment costs.
+    fn looks_at(&self, records: usize) -> bool {
+        let least = self.least.min(self.most).max(2);
+        records == self.most
+            || (records.is_multiple_of(least) && (records / least).is_power_of_two())
+    }
 }
 
 impl Default for Effort {
@@ -92,6 +102,8 @@ pub struct Ratio {
     pub compared: Compared,
     /// RMS by the spectral method, m, rad or m/s2.
     pub spectral_rms: f64,
+    /// The same by the linear part alone.
+    pub spectral_linear_rms: f64,
     /// RMS of the linear records.
     pub linear_rms: f64,
     /// RMS of the simulated ones.
@@ -100,6 +112,10 @@ pub struct Ratio {
     pub ratio: f64,
     /// Its 95 % half width.
     pub half_width: f64,
+    /// Spectral over simulated RMS, less one.
+    pub difference: f64,
+    /// Its 95 % half width.
+    pub difference_half_width: f64,
     /// Correlation of both records.
     pub correlation: f64,
     /// Share of the linear variance slower than a minute as encountered.
@@ -149,9 +165,11 @@ pub enum Why {
 }
 
 impl Ratio {
-    /// Spectral over simulated RMS, less one.
-    pub fn difference(&self) -> f64 {
-        self.ratio.recip() - 1.0
+    /// Whether the interval is too wide to tell what agrees; one that lies wholly beyond the largest
+    /// difference asked tells enough.
+    fn is_uncertain(&self) -> bool {
+        let half = self.difference_half_width;
+        half > WORST_MEDIAN_FRAC && self.difference.abs() - half <= WORST_SINGLE_FRAC
     }
 }
 
@@ -171,9 +189,8 @@ impl PairedCell {
 
     /// Why agreement is not asked of a number of this cell; none where it is.
     pub fn why_not(&self, r: &Ratio) -> Option<Why> {
-        let uncertain = r.half_width > WORST_MEDIAN_FRAC;
         self.lacks(r)
-            .or(uncertain.then_some(Why::Uncertain))
+            .or(r.is_uncertain().then_some(Why::Uncertain))
             .or((!self.linear_restoring).then_some(Why::Restoring))
     }
 }
@@ -246,7 +263,7 @@ impl Summary {
             let mut out = Vec::new();
             for cell in all.iter().flat_map(cells) {
                 let fit = |r: &&Ratio| matches!(cell.why_not(r), None | Some(Why::Restoring));
-                out.extend(cell.ratios.iter().filter(fit).map(|r| r.difference().abs()));
+                out.extend(cell.ratios.iter().filter(fit).map(|r| r.difference.abs()));
             }
             Differences::of(&out)
         };
@@ -282,7 +299,8 @@ pub fn count(bundle: &Bundle, selection: &Selection) -> usize {
     2 * speeds.count() * headings.count() * laws.count()
 }
 
-/// Predicts and simulates every law at every speed and heading, with linear and with full restoring.
+/// Predicts and simulates every law at every speed and heading, with linear and with full restoring, the
+/// craft in order.
 ///
 /// # Errors
 /// A case that cannot be set up; a law without linear form.
@@ -293,16 +311,19 @@ pub fn agree(
     effort: &Effort,
     done: &(dyn Fn() + Sync),
 ) -> Result<Agreement> {
-    let mut linear = bundle.clone();
-    linear.scenario.spec.physics.nonlinear_restoring = false;
-    let mut full = bundle.clone();
-    full.scenario.spec.physics.nonlinear_restoring = true;
-    let all = |b: &Bundle| pair_all(&Stage::new(b, cache)?, selection, effort, done);
+    let pairs_of = |nonlinear: bool| {
+        let mut b = bundle.clone();
+        b.scenario.spec.physics.nonlinear_restoring = nonlinear;
+        b.fault = None;
+        let mut stage = Stage::new(&b, cache)?;
+        stage.for_many_seas();
+        pair_all(&stage, selection, effort, done)
+    };
     Ok(Agreement {
         craft: bundle.craft.spec.name.clone(),
         sea: bundle.sea.spec.name.clone(),
-        linear: all(&linear)?,
-        full: all(&full)?,
+        linear: pairs_of(false)?,
+        full: pairs_of(true)?,
     })
 }
 

@@ -10,10 +10,11 @@ use super::judge::EXPOSURE_S;
 use super::stage::{LawPlan, SpeedStage, Stage};
 use crate::closed_loop::evaluate::SurfaceWork;
 use crate::closed_loop::{
-    AtSpeed, DragModel, Evaluation, Fineness, LawInLoop, LoopCraft, Options, Output,
+    AtSpeed, DragModel, Evaluation, Fineness, LawInLoop, LoopCraft, Output,
 };
 use crate::error::Result;
 use crate::metrics::forecast::RideForecast;
+use crate::spec::controller::LawSpec;
 use crate::units::{deg, kn};
 
 /// Encounter frequencies of the spectra: up to 3 rad/s.
@@ -119,7 +120,10 @@ impl LawAtSpeed {
         law.reset(&craft.setup)?;
         let linear = law.linear()?;
         let speed = AtSpeed::new(Arc::new(craft), &linear.channels, &linear.signals)?;
-        let law = speed.law(&linear)?;
+        let mut law = speed.law(&linear)?;
+        if matches!(plan.spec.law, LawSpec::Pid(_)) {
+            law.speed_power = crate::control::schedule::POWER;
+        }
         Ok(LawAtSpeed {
             speed: Arc::new(speed),
             law,
@@ -237,7 +241,8 @@ fn cell(
         &Fineness::default(),
         DragModel::Gaussian,
     )?;
-    let found = sea.evaluate(&law.law, &Options::default())?;
+    let found = sea.evaluate(&law.law, &stage.spectral_options())?;
+    let found = found.with_second_order()?;
     let points = &stage.model.craft.points;
     cell.doubts = found.doubts().iter().map(ToString::to_string).collect();
     cell.trusted = cell.doubts.is_empty();

@@ -4,6 +4,7 @@ use std::f64::consts::TAU;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
+use crate::closed_loop;
 use crate::control::lqr::LqrMatrices;
 use crate::control::signal::Setup;
 use crate::control::{self, Controller};
@@ -318,6 +319,14 @@ impl Stage {
             paper::Integrator::FixedStep => Integrator::FixedStep,
             paper::Integrator::PredictorCorrector => Integrator::PredictorCorrector,
             paper::Integrator::Dopri5 => Integrator::Reference(Tolerance::default()),
+        }
+    }
+
+    /// What the spectral method takes into account: all, but noise where the scenario has none.
+    pub fn spectral_options(&self) -> closed_loop::Options {
+        closed_loop::Options {
+            noise: self.scenario.physics.sensor_errors,
+            ..closed_loop::Options::default()
         }
     }
 

@@ -41,7 +41,8 @@ fn name(c: Compared) -> &'static str {
 
 /// Difference and half width; in brackets where agreement is not required.
 fn entry(cell: &PairedCell, r: &Ratio) -> String {
-    let text = format!("{:+.1}±{:.1}", 100.0 * r.difference(), 100.0 * r.half_width);
+    let half = r.difference_half_width;
+    let text = format!("{:+.1}±{:.1}", 100.0 * r.difference, 100.0 * half);
     if cell.why_not(r).is_none() {
         text
     } else {
@@ -74,9 +75,9 @@ fn reasons(cell: &PairedCell) -> Vec<String> {
             Some(Why::Slow) => format!("{}: {:.0} % slow", name(r.compared), 100.0 * r.slow_frac),
             Some(Why::Ended) => format!("run ended: {}", cell.endings[0]),
             Some(Why::Uncertain) => format!(
-                "{}: ratio known to {:.1} % only",
+                "{}: known to {:.1} % only",
                 name(r.compared),
-                100.0 * r.half_width
+                100.0 * r.difference_half_width
             ),
         };
         if !out.contains(&words) {

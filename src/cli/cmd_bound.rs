@@ -141,6 +141,7 @@ pub(super) struct PlacedRow {
 /// What is wrong with the scenario or its files; a craft that no law of the scenario holds.
 pub fn run(options: &Options, cache: Option<&Path>, shell: &mut Shell) -> Result<Status> {
     let bundle = bundle(&options.scenario)?;
+    shell.warn_of_fault(&bundle);
     let out = output::folder(&options.output)?;
     let stage = Stage::new(&bundle, cache)?;
     for w in &stage.model.warnings {

@@ -220,7 +220,7 @@ impl Job {
 /// What is wrong with the files; a speed without trim; a folder that cannot be written.
 pub fn run(options: &Options, cache: Option<&Path>, shell: &mut Shell) -> Result<Status> {
     let out = output::folder(&options.output)?;
-    let job = read(options, cache)?;
+    let job = read(options, cache, shell)?;
     let models = std::iter::once(&job.model).chain(job.loadings.iter().map(|l| &l.1));
     let warnings: Vec<String> = models.flat_map(|m| m.warnings.clone()).collect();
     for w in &warnings {
@@ -251,9 +251,10 @@ pub fn run(options: &Options, cache: Option<&Path>, shell: &mut Shell) -> Result
     Ok(if bad { Status::NotMet } else { Status::Met })
 }
 
-fn read(options: &Options, cache: Option<&Path>) -> Result<Job> {
+fn read(options: &Options, cache: Option<&Path>, shell: &mut Shell) -> Result<Job> {
     let (craft, controllers, speeds, course, physics) = if let Some(path) = &options.scenario {
         let b = bundle(path)?;
+        shell.warn_of_fault(&b);
         let s = b.scenario.spec;
         (b.craft, b.controllers, s.speeds_kn, s.course, s.physics)
     } else {

@@ -79,6 +79,7 @@ pub fn run(options: &Options, cache: Option<&Path>, shell: &mut Shell) -> Result
     let (mut predictions, mut agreements) = (Vec::new(), Vec::new());
     for path in &options.scenarios {
         let bundle = bundle(path)?;
+        shell.warn_of_fault(&bundle);
         let stage = Stage::new(&bundle, cache)?;
         for w in &stage.model.warnings {
             shell.warn(w, None);

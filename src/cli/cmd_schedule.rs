@@ -133,6 +133,7 @@ impl Job {
 pub fn run(options: &Options, cache: Option<&Path>, shell: &mut Shell) -> Result<Status> {
     let out = output::folder(&options.output)?;
     let b = bundle(&options.scenario)?;
+    shell.warn_of_fault(&b);
     let ends = ends(options, &b.scenario.spec)?;
     let model = CraftModel::build(&b.craft.spec, &b.scenario.spec.physics, cache)
         .map_err(|e| Error::from(locate(e.problems, &b.craft.source)))?;

@@ -96,7 +96,7 @@ pub fn run(options: &Options, cache: Option<&Path>, shell: &mut Shell) -> Result
             "sweep the others one after the other",
         ));
     }
-    let (bundle, is_tuning) = read(options)?;
+    let (bundle, is_tuning) = read(options, shell)?;
     let out = output::folder(&options.output)?;
     let document = serde_json::to_value(&bundle.controller.spec)
         .map_err(|e| Error::new(format!("the controller cannot be written as JSON: {e}")))?;
@@ -196,9 +196,9 @@ fn point(k: usize, s: &Score, axes: &[GainAxis]) -> Point {
 }
 
 /// A tuning as it is; a scenario as a tuning of one of its laws.
-fn read(options: &Options) -> Result<(TuningBundle, bool)> {
+fn read(options: &Options, shell: &mut Shell) -> Result<(TuningBundle, bool)> {
     match load_any(&options.file)? {
-        Any::Scenario(_) => Ok((of_scenario(options)?, false)),
+        Any::Scenario(_) => Ok((of_scenario(options, shell)?, false)),
         Any::Tuning(_) if options.law.is_some() => Err(Error::with_hint(
             "--law belongs to a scenario, but this is a tuning file",
             "the tuning file names its controller",
@@ -212,8 +212,9 @@ fn read(options: &Options) -> Result<(TuningBundle, bool)> {
     }
 }
 
-fn of_scenario(options: &Options) -> Result<TuningBundle> {
+fn of_scenario(options: &Options, shell: &mut Shell) -> Result<TuningBundle> {
     let b = bundle(&options.file)?;
+    shell.warn_of_fault(&b);
     let (scenario, craft) = (&b.scenario.spec, &b.craft.spec);
     let has_gains = |l: &LawSpec| matches!(l, LawSpec::Pid(_) | LawSpec::Lqr(_));
     let chosen = match &options.law {

@@ -10,6 +10,7 @@ use serde::Serialize;
 
 use super::{Status, render};
 use crate::error::{Error, Result};
+use crate::spec::validate::Bundle;
 
 /// The one way out for text.
 #[derive(Debug)]
@@ -80,6 +81,17 @@ impl Shell {
     /// A warning with its remedy; told even with `--quiet`, because it bears on the result.
     pub fn warn(&mut self, text: &str, hint: Option<&str>) {
         to_stderr(&render::warning(text, hint, self.is_styled));
+    }
+
+    /// Says of a scenario's faults that this verb judges the craft in order.
+    pub(super) fn warn_of_fault(&mut self, bundle: &Bundle) {
+        if let Some(fault) = &bundle.fault {
+            let text = format!(
+                "the scenario's faults (`{}`) are left out here: the craft is judged in order",
+                fault.spec.name
+            );
+            self.warn(&text, Some("`run` and `failures` break it"));
+        }
     }
 
     /// All problems of an error, with the lines of the files they stand in.

@@ -6,7 +6,8 @@
 //! (1 + G_nf D) nu = nu_w + G_nf pull + G_nu u + G_nf f'
 //! ```
 //! The drag that the craft meets with its fins at trim is found once by iteration and put into the
-//! transfers; laws only change it by f'.
+//! transfers; laws only change it by f'. With it the slope of the steady forces over the speeds that surge passes
+//! through, in place of the one at the mean speed: force (E F'(U + u) - F'(U)) u, as with fins at trim.
 //!
 //! # Symbols
 //! j_e row, c_e drag (N s2/m2), o_e orbital velocity at a drag element, q_e its equivalent speed (m/s);
@@ -65,6 +66,8 @@ pub struct AtSea {
     pub drag: Matrix6<f64>,
     /// Equivalent speeds of the drag elements that belong to it, m/s.
     pub equivalent_m_s: Vec<f64>,
+    /// Slope of the steady forces over speed beyond that at the mean speed, fins at trim, N s/m.
+    pub steady_slope: Vector6<f64>,
     /// Whether the drag with fins at trim settled.
     pub drag_settled: bool,
     pub(crate) elements: Elements,
@@ -154,6 +157,7 @@ impl AtSea {
         let mut sea = AtSea {
             equivalent_m_s: vec![0.0; elements.count],
             drag: Matrix6::zeros(),
+            steady_slope: Vector6::zeros(),
             drag_settled: true,
             speed,
             waves,
@@ -183,6 +187,7 @@ impl AtSea {
             waves: self.waves.clone(),
             drag_model,
             drag: Matrix6::zeros(),
+            steady_slope: Vector6::zeros(),
             equivalent_m_s: vec![0.0; self.elements.count],
             drag_settled: true,
             elements: self.elements.clone(),
@@ -201,16 +206,13 @@ impl AtSea {
 
     /// Puts the drag into the transfers as the model of it asks.
     fn take_drag(&mut self) {
-        if !(self.speed.craft.plant.quadratic_drag && self.elements.count > 0) {
-            return;
-        }
         match self.drag_model {
             DragModel::Gaussian => self.settle(),
-            DragModel::Slope => {
+            DragModel::Slope if self.speed.craft.plant.quadratic_drag => {
                 self.drag = self.speed.craft.drag_slope;
                 self.bake(false);
             }
-            DragModel::None => {}
+            DragModel::Slope | DragModel::None => {}
         }
     }
 
@@ -220,16 +222,29 @@ impl AtSea {
         let mut speeds = vec![0.0; count];
         self.drag_settled = false;
         let mut variance = vec![0.0; count];
+        let mut spread = 0.0;
         for step in 0..ITERATIONS {
             let d = self.drag_of(&speeds);
             variance.fill(0.0);
+            let mut surging = 0.0;
             for t in &self.transfers {
                 let nu = self.still(t, &d, &speeds);
+                surging += t.weight * nu[0].norm_sqr();
                 self.elements
                     .add_square(&nu, &t.orbital, t.weight, &mut variance);
             }
-            let (mut change, mut largest) = (0.0_f64, f64::MIN_POSITIVE);
+            let plant = &self.speed.craft.plant;
+            let mean = self.speed.craft.trim.x[6];
+            let steady = plant.steady.slope_over(mean, surging.sqrt());
+            self.steady_slope = steady - plant.steady.slope(mean);
+            // an equivalent speed of surge beside those of the elements
+            let (mut change, mut largest) = ((surging.sqrt() - spread).abs(), surging.sqrt());
+            largest = largest.max(f64::MIN_POSITIVE);
+            spread = surging.sqrt();
             for (e, s) in speeds.iter_mut().enumerate() {
+                if !plant.quadratic_drag {
+                    break;
+                }
                 let found = drag_speed(self.elements.mean[e], variance[e].sqrt());
                 change = change.max((found - *s).abs());
                 largest = largest.max(found);
@@ -251,7 +266,10 @@ impl AtSea {
     }
 
     pub(crate) fn drag_of(&self, speeds: &[f64]) -> Matrix6<f64> {
-        self.speed.craft.plant.viscous.drag_matrix(speeds)
+        let mut drag = self.speed.craft.plant.viscous.drag_matrix(speeds);
+        let surge = drag.column(0) - self.steady_slope;
+        drag.set_column(0, &surge);
+        drag
     }
 
     /// Velocities with fins at trim under the drag `d`.

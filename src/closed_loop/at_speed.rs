@@ -92,6 +92,22 @@ pub(crate) struct Node {
     pub(crate) wave: Option<([Complex64; 6], Vec<Complex64>)>,
 }
 
+/// Response to one input.
+pub(crate) struct OpenPath {
+    pub(crate) rigid: [Complex64; RIGID],
+    pub(crate) signals: Vec<Complex64>,
+}
+
+/// Responses at one frequency with the law open.
+pub(crate) struct OpenPaths {
+    /// To commands, then to the six forces.
+    pub(crate) driven: Vec<OpenPath>,
+    /// To a forcing of one of each rigid state.
+    pub(crate) forced: Vec<OpenPath>,
+    /// Forcing of the velocities that stands for one of each other state.
+    pub(crate) left: Vec<[Complex64; 6]>,
+}
+
 /// One column of inputs: rigid states and the angles of surfaces that it moves.
 struct Column {
     x: Rigid,
@@ -315,15 +331,73 @@ impl AtSpeed {
         let plant = &self.craft.plant;
         let mut amplitudes = vec![Complex64::ZERO; plant.channels().len()];
         plant.channel_amplitudes(omega0, mu, &mut amplitudes);
-        let mut forcing = vec![Complex64::ZERO; plant.layout().len()];
-        for (i, j, v) in &self.waves {
-            forcing[*i] += amplitudes[*j] * *v;
-        }
+        let forcing = self.wave_forcing(&amplitudes);
         Column {
             x: reduced.solve(|i| forcing[i]),
             moves: Vec::new(),
             wave: Some([omega0, mu]),
         }
+    }
+
+    /// Forcing of all states by amplitudes of the wave channels.
+    pub(crate) fn wave_forcing(&self, amplitudes: &[Complex64]) -> Vec<Complex64> {
+        let mut forcing = vec![Complex64::ZERO; self.craft.plant.layout().len()];
+        for (i, j, v) in &self.waves {
+            forcing[*i] += amplitudes[*j] * *v;
+        }
+        forcing
+    }
+
+    /// The states beside the rigid ones, with these and what drives the others.
+    pub(crate) fn others(
+        &self,
+        omega_rad_s: f64,
+        rigid: &[Complex64; RIGID],
+        forcing: &[Complex64],
+    ) -> Option<Vec<Complex64>> {
+        let s = Complex64::new(0.0, at_least(omega_rad_s));
+        self.resolvent.others(s, rigid, forcing)
+    }
+
+    /// Responses to commands, forces, and to a forcing of one of each rigid state, keeper closed, law open.
+    pub(crate) fn open_paths(&self, omega_rad_s: f64) -> Option<OpenPaths> {
+        let omega = at_least(omega_rad_s);
+        let s = Complex64::new(0.0, omega);
+        let reduced = self.resolvent.at(s)?;
+        let mut columns = self.driven(&reduced, omega);
+        columns.extend((0..RIGID).map(|r| Column {
+            x: reduced.solve(|i| Complex64::from(f64::from(i == r))),
+            moves: Vec::new(),
+            wave: None,
+        }));
+        self.close_keeper(&reduced, omega, &mut columns)?;
+        let q = self.inputs();
+        let path = |(j, column): (usize, &Column)| {
+            let readings: Vec<Complex64> =
+                (self.rows.iter()).map(|row| self.read(row, column, omega)).collect();
+            let mut rigid: [Complex64; RIGID] = std::array::from_fn(|i| column.x[i]);
+            // positions that nothing springs back: the integral of their rate
+            for r in (0..6).rev().filter(|r| !self.resolvent.uses(*r)) {
+                rigid[r] = Complex64::ZERO;
+                let rate: Complex64 = (0..RIGID).map(|i| rigid[i] * self.craft.linear.a[(r, i)]).sum();
+                rigid[r] = (rate + f64::from(j == q + r)) / s;
+            }
+            let signals = (0..self.signals.len()).map(|i| {
+                let parts = readings.iter().enumerate();
+                parts.map(|(k, r)| r * self.weights[(i, k)]).sum()
+            });
+            OpenPath {
+                rigid,
+                signals: signals.collect(),
+            }
+        };
+        let mut driven: Vec<OpenPath> = columns.iter().enumerate().map(path).collect();
+        let forced = driven.split_off(q);
+        Some(OpenPaths {
+            driven,
+            forced,
+            left: reduced.left().to_vec(),
+        })
     }
 
     fn read(&self, row: &ReadingRow, column: &Column, omega: f64) -> Complex64 {

@@ -84,6 +84,8 @@ pub struct LawInLoop {
     pub fast: FastLaw,
     /// Poles of the closed loop that grow.
     pub unstable: usize,
+    /// Power of the speed that its commands go with at once, about that of trim; 0 for a law that does not look.
+    pub speed_power: f64,
     pub(crate) noise: Vec<NoiseEntry>,
     pub(crate) noise_sums: Vec<NoiseSums>,
 }
@@ -168,6 +170,7 @@ impl AtSpeed {
         Ok(LawInLoop {
             fast,
             unstable,
+            speed_power: 0.0,
             noise,
             noise_sums,
         })

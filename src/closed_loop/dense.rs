@@ -129,6 +129,11 @@ pub(crate) fn factor(x: &[Complex64], m: usize, n: usize) -> Vec<Vec<Complex64>>
             s[i * m + j] = (0..n).map(|k| x[i * n + k] * x[j * n + k].conj()).sum();
         }
     }
+    factor_of(s, m)
+}
+
+/// Columns of a factor F (at most m) with F F^H = S, of which the lower half is given.
+pub(crate) fn factor_of(mut s: Vec<Complex64>, m: usize) -> Vec<Vec<Complex64>> {
     let largest = (0..m).fold(0.0_f64, |v, i| v.max(s[i * m + i].re));
     let mut columns: Vec<Vec<Complex64>> = Vec::new();
     for k in 0..m {

@@ -30,6 +30,7 @@ use super::contour::LawInLoop;
 use super::dense;
 use super::limits::{clip_gain, clip_mean, drag_speed, shared_limit};
 use super::play::{play_gain, slew_gain};
+use super::second_order::SecondOrder;
 use super::settle::Mixer;
 use crate::error::{Error, Result};
 use crate::linear::resolvent::RIGID;
@@ -117,15 +118,20 @@ pub struct Evaluation<'a> {
     pub(crate) rigid: Vec<[Complex64; RIGID]>,
     /// Commands (through the limits, before hold and servo) per unit amplitude, channel by channel.
     pub(crate) commands: Vec<Complex64>,
+    /// What is of second order, where asked for.
+    pub(crate) second: SecondOrder,
+    pub(crate) gains: Gains,
+    servos: Vec<ServoLimits>,
 }
 
 /// Gains of the limits.
 #[derive(Clone, Debug)]
-struct Gains {
+pub(crate) struct Gains {
     clip: Vec<f64>,
     rate: Vec<f64>,
     play: Vec<[f64; 2]>,
-    speeds: Vec<f64>,
+    /// Equivalent speeds of the drag elements, m/s.
+    pub(crate) speeds: Vec<f64>,
 }
 
 /// Least gain of a limit: less would leave a loop with nothing to iterate on.
@@ -176,7 +182,7 @@ impl Sums {
 }
 
 /// A servo's numbers.
-#[derive(Clone, Copy)]
+#[derive(Clone, Copy, Debug)]
 struct ServoLimits {
     natural: f64,
     twice_damping: f64,
@@ -262,7 +268,17 @@ impl AtSea {
             surfaces,
             rigid,
             commands: run.commands,
+            second: SecondOrder::default(),
+            gains,
+            servos: run.servos,
         })
+    }
+}
+
+impl Evaluation<'_> {
+    /// Share of channel `j`'s command that limits and play let through at a signed frequency.
+    pub(crate) fn through(&self, j: usize, omega: f64) -> Complex64 {
+        self.servos[j].through(&self.gains, j, omega)
     }
 }
 
@@ -362,10 +378,7 @@ impl<'a> Run<'a> {
         for (i, t) in sea.transfers.iter().enumerate() {
             if limited {
                 for (j, f) in phi[..m].iter_mut().enumerate() {
-                    let [with, behind] = gains.play[j];
-                    *f = self.servos[j].ratio(t.omega, gains.rate[j])
-                        * gains.clip[j]
-                        * Complex64::new(with, -behind * t.omega.signum());
+                    *f = self.servos[j].through(gains, j, t.omega);
                 }
             }
             let c = &self.law[i * m * p..][..m * p];
@@ -521,6 +534,14 @@ impl<'a> Run<'a> {
 }
 
 impl ServoLimits {
+    /// Gain of limits and play on the command of channel `j`, its own.
+    fn through(&self, gains: &Gains, j: usize, omega: f64) -> Complex64 {
+        let [with, behind] = gains.play[j];
+        self.ratio(omega, gains.rate[j])
+            * gains.clip[j]
+            * Complex64::new(with, -behind * omega.signum())
+    }
+
     /// F(kappa)/F(1).
     fn ratio(&self, omega: f64, kappa: f64) -> Complex64 {
         let w2 = self.natural * self.natural;

@@ -22,6 +22,7 @@ pub mod responses;
 pub mod ride;
 pub mod sampled;
 pub mod schedule;
+mod second_order;
 mod settle;
 mod torque;
 pub mod trust;

@@ -88,6 +88,8 @@ pub(crate) struct OutputRow {
     rate: Vec<(usize, f64)>,
     /// Place and factor of the elevation.
     wave: Option<([f64; 2], f64)>,
+    /// Factors of omega x velocity, the products in an acceleration.
+    turning: [f64; 3],
     /// Surface, and whether its rate is meant.
     pub(crate) surface: Option<(usize, bool)>,
 }
@@ -143,6 +145,7 @@ impl OutputRow {
             (9 + i, weight * r_m[j]),
             (9 + j, -weight * r_m[i]),
         ]);
+        self.turning[axis] += weight;
         // omega x v0
         self.plain
             .extend([(9 + i, weight * x0[6 + j]), (9 + j, -weight * x0[6 + i])]);
@@ -156,6 +159,16 @@ impl OutputRow {
         let by_pitch = [ct, st * sf, st * cf];
         self.plain
             .extend([(3, g * by_roll[axis]), (4, g * by_pitch[axis])]);
+    }
+
+    /// Whether the elevation itself is part of it.
+    pub(crate) fn has_wave(&self) -> bool {
+        self.wave.is_some()
+    }
+
+    /// Share of the products in an acceleration.
+    pub(crate) fn turned(&self, products: &[Complex64; 3]) -> Complex64 {
+        products.iter().zip(&self.turning).map(|(p, w)| p * w).sum()
     }
 
     /// Value for the rigid states `x` at s; `wave` (frequency, direction, gravity) adds its elevation.

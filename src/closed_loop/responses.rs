@@ -116,8 +116,19 @@ impl Evaluation<'_> {
 }
 
 impl Responses<'_> {
-    /// Response in wave `i` per unit amplitude.
+    /// Response in wave `i` per unit amplitude: what of it is met at the wave's own frequency.
     pub fn at(&self, i: usize) -> Complex64 {
+        let e = self.evaluation;
+        match e.second.lines.get(i) {
+            Some(line) if !self.row.has_wave() => {
+                let omega = e.sea.transfers[i].omega;
+                self.linear(i) * line.kept + self.apart(omega, &line.rigid, &line.u)
+            }
+            _ => self.linear(i),
+        }
+    }
+
+    fn linear(&self, i: usize) -> Complex64 {
         let e = self.evaluation;
         let t = &e.sea.transfers[i];
         let s = Complex64::new(0.0, t.omega);
@@ -146,29 +157,38 @@ impl Responses<'_> {
         }
     }
 
-    /// Calls `f` with |omega_e|, weight and response for every wave and every source of noise.
+    /// Value of rigid states and commands at a frequency without a wave of its own.
+    fn apart(&self, omega: f64, rigid: &[Complex64; RIGID], u: &[Complex64]) -> Complex64 {
+        let s = Complex64::new(0.0, omega);
+        let Some((surface, rate)) = self.row.surface else {
+            return self.row.value(rigid, s, None);
+        };
+        let angle = match self.channel {
+            Some(j) => u[j] * self.evaluation.sea.speed.angle_over_command(surface, omega),
+            None => self.rudder(surface, omega, rigid),
+        };
+        if rate { angle * s } else { angle }
+    }
+
+    /// Calls `f` with |omega_e|, weight and response for every wave, every source of noise and every part of
+    /// second order.
     pub fn each(&self, mut f: impl FnMut(f64, f64, Complex64)) {
         let e = self.evaluation;
         for (i, t) in e.sea.transfers.iter().enumerate() {
             f(t.omega.abs(), t.weight, self.at(i));
         }
-        if !e.options.noise {
-            return;
+        if e.options.noise {
+            for n in &e.law.noise {
+                f(n.omega_rad_s, n.weight, self.apart(n.omega_rad_s, &n.rigid, &n.u));
+            }
         }
-        for n in &e.law.noise {
-            let s = Complex64::new(0.0, n.omega_rad_s);
-            let value = match (self.row.surface, self.channel) {
-                (Some((surface, rate)), Some(j)) => {
-                    let angle = n.u[j] * e.sea.speed.angle_over_command(surface, n.omega_rad_s);
-                    if rate { angle * s } else { angle }
-                }
-                (Some((surface, rate)), None) => {
-                    let angle = self.rudder(surface, n.omega_rad_s, &n.rigid);
-                    if rate { angle * s } else { angle }
-                }
-                (None, _) => self.row.value(&n.rigid, s, None),
+        for part in &e.second.entries {
+            let value = if self.row.has_wave() {
+                Complex64::ZERO
+            } else {
+                self.row.turned(&part.turning) + self.apart(part.omega_rad_s, &part.rigid, &part.u)
             };
-            f(n.omega_rad_s, n.weight, value);
+            f(part.omega_rad_s, 1.0, value);
         }
     }
 }

@@ -18,6 +18,8 @@
 
 /// Greatest relative change of the scale, 1/s.
 pub const RATE: f64 = 0.1;
+/// Power of the speed that demands go with.
+pub const POWER: f64 = -2.0;
 /// Width of the fade over the least speed.
 pub const FADE: f64 = 0.25;
 

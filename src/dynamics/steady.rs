@@ -73,6 +73,24 @@ impl SteadyForces {
         )
     }
 
+    /// Slope that speeds of a Gaussian spread about `u` meet, E F'(u + spread xi) = E xi F(u + spread xi)/spread, by
+    /// five points of Gauss and Hermite (Abramowitz & Stegun 1964, table 25.10).
+    pub fn slope_over(&self, u: f64, spread_m_s: f64) -> Wrench {
+        // nodes and weights for the normal distribution, those of the table times sqrt 2 and over sqrt pi
+        const NODES: [(f64, f64); 2] = [
+            (1.355_626_179_974_266, 0.222_075_922_005_612_6),
+            (2.856_970_013_872_806, 0.011_257_411_327_720_69),
+        ];
+        if spread_m_s < 1e-3 {
+            return self.slope(u);
+        }
+        NODES.iter().fold(Wrench::zeros(), |sum, (at, weight)| {
+            let by = at * spread_m_s;
+            let across = self.wrench(u + by) - self.wrench(u - by);
+            sum + across * (weight * at / spread_m_s)
+        })
+    }
+
     fn pack(&self, resistance: f64, sinkage: f64, trim: f64) -> Wrench {
         Wrench::new(
             -resistance,

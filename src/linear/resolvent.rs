@@ -171,6 +171,51 @@ impl Resolvent {
     }
 }
 
+impl Resolvent {
+    /// The other states where the rigid ones are `rigid` and `forcing` drives the others; none where that is
+    /// singular.
+    pub fn others(
+        &self,
+        s: Complex64,
+        rigid: &[Complex64; RIGID],
+        forcing: &[Complex64],
+    ) -> Option<Vec<Complex64>> {
+        let mut x: Vec<Complex64> = (forcing.iter().zip(&self.driven))
+            .map(|(f, driven)| driven.iter().fold(*f, |sum, (j, v)| sum + rigid[*j] * *v))
+            .collect();
+        for block in &self.blocks {
+            let m = block.len();
+            if m > MOST_BLOCK {
+                return None;
+            }
+            let mut right = [[Complex64::ZERO; NU]; MOST_BLOCK];
+            let mut system = [[Complex64::ZERO; MOST_BLOCK]; MOST_BLOCK];
+            for (b, j) in block.iter().enumerate() {
+                right[b][0] = x[*j];
+                system[b][b] += s;
+                for (i, v) in &self.columns[*j] {
+                    if let Some(r) = block.iter().position(|k| k == i) {
+                        system[r][b] -= v;
+                    }
+                }
+            }
+            solve(&mut system, &mut right, m)?;
+            for (b, j) in block.iter().enumerate() {
+                x[*j] = right[b][0];
+                for (i, v) in self.columns[*j].iter().filter(|(i, _)| !block.contains(i)) {
+                    x[*i] += right[b][0] * *v;
+                }
+            }
+        }
+        Some(x)
+    }
+
+    /// Whether anything depends on rigid state `i`.
+    pub fn uses(&self, i: usize) -> bool {
+        self.used[i]
+    }
+}
+
 /// Most states that drive each other in a circle, the delay line's four and room to spare.
 const MOST_BLOCK: usize = 8;
 
@@ -263,6 +308,11 @@ impl Reduced {
         self.inverse * right
     }
 
+    /// Forcing of the velocities that stands for a forcing of one of each other state.
+    pub fn left(&self) -> &[[Complex64; NU]] {
+        &self.left
+    }
+
     /// Rigid-body response to an acceleration of velocity `i` alone.
     pub fn to_acceleration(&self, i: usize) -> Rigid {
         self.inverse.column(NU + i).into_owned()
@@ -278,7 +328,7 @@ mod tests {
     use crate::spec::craft::CraftSpec;
     use crate::spec::scenario::{CourseSpec, PhysicsSpec};
     use crate::units::kn;
-    use nalgebra::Matrix6;
+    use nalgebra::{DVector, Matrix6};
 
     #[test]
     fn equals_the_dense_solution() {
@@ -321,6 +371,11 @@ mod tests {
                 let size = want.rows(0, RIGID).norm();
                 let off = (got - want.fixed_rows::<RIGID>(0)).norm() / size;
                 assert!(off < 1e-10, "{omega}: {off}"); // asked; rounding of two eliminations
+                let rigid = std::array::from_fn(|i| want[i]);
+                let others = fast.others(s, &rigid, &b.as_slice()[RIGID..]).unwrap();
+                let want = want.rows(RIGID, others.len());
+                let off = (DVector::from_vec(others) - want).norm() / want.norm();
+                assert!(off < 1e-10, "{omega}: others {off}");
             }
         }
     }

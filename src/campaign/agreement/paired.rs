@@ -4,11 +4,13 @@ use std::sync::Arc;
 
 use num_complex::Complex64;
 
-use super::{COMPARED, Effort, PairedCell, Ratio};
+use super::{COMPARED, Compared, Effort, PairedCell, Ratio};
 use crate::campaign::judge::body_acceleration;
 use crate::campaign::prediction::LawAtSpeed;
 use crate::campaign::stage::Stage;
-use crate::closed_loop::{AtSea, DragModel, Fineness, Options, Output, WeightedWave};
+use crate::closed_loop::{
+    AtSea, DragModel, Evaluation, Fineness, Options, Output, WeightedWave,
+};
 use crate::error::Result;
 use crate::math::stats;
 use crate::math::stats::sample::t_quantile;
@@ -41,7 +43,9 @@ struct Sums {
 }
 
 impl Sums {
-    fn ratio(&self) -> Ratio {
+    /// The comparison, where the spectral method has the RMS `whole`, of which its linear part alone would make
+    /// `first`.
+    fn ratio(&self, compared: Compared, whole: f64, first: f64) -> Ratio {
         let n = self.linear.len() as f64;
         let (s, l): (f64, f64) = (self.simulated.iter().sum(), self.linear.iter().sum());
         let square = s / l;
@@ -53,13 +57,17 @@ impl Sums {
             .collect();
         let spread = (errors.iter().map(|e| e * e).sum::<f64>() / (n - 1.0)).sqrt();
         let half = t_quantile(0.975, n - 1.0) * spread / n.sqrt() / (2.0 * square.sqrt() * l / n);
+        let beyond = if first > 0.0 { whole / first } else { 1.0 };
         Ratio {
-            compared: COMPARED[0],
-            spectral_rms: 0.0,
+            compared,
+            spectral_rms: whole,
+            spectral_linear_rms: first,
             linear_rms: (l / n).sqrt(),
             simulated_rms: (s / n).sqrt(),
             ratio: square.sqrt(),
             half_width: half,
+            difference: beyond / square.sqrt() - 1.0,
+            difference_half_width: beyond * half / square,
             correlation: self.cross / (s * l).sqrt(),
             slow_frac: self.slow / l,
         }
@@ -115,18 +123,15 @@ pub(super) fn pair(place: &Place<'_>, effort: &Effort) -> Result<PairedCell> {
         }
         linear.add(r, &case.parts().components, &track, &mut sums)?;
         cell.records += 1;
-        if cell.records >= effort.least.min(effort.most).max(2) {
+        if effort.looks_at(cell.records) {
             cell.ratios = COMPARED
                 .iter()
-                .zip(sums.iter().zip(&spectral))
+                .zip(sums.iter().zip(spectral[0].iter().zip(&spectral[1])))
                 .filter(|(_, (s, _))| s.linear.len() > 1)
-                .map(|(c, (s, spectral_rms))| Ratio {
-                    compared: *c,
-                    spectral_rms: *spectral_rms,
-                    ..s.ratio()
-                })
+                .map(|(c, (s, (whole, linear)))| s.ratio(*c, *whole, *linear))
                 .collect();
-            if cell.ratios.iter().all(|r| r.half_width < effort.half_width) {
+            let known = |r: &Ratio| r.difference_half_width < effort.half_width;
+            if cell.ratios.iter().all(known) {
                 break;
             }
         }
@@ -183,6 +188,7 @@ impl Track {
 /// The linear side of a place.
 struct Linear {
     law: LawAtSpeed,
+    options: Options,
     outputs: Vec<Output>,
     bridge: String,
     fins: [Vec<usize>; 2],
@@ -219,14 +225,15 @@ impl Linear {
         outputs.extend(fins.iter().flatten().map(|i| Output::Angle(*i)));
         Linear {
             law,
+            options: stage.spectral_options(),
             outputs,
             bridge: bridge.0,
             fins,
         }
     }
 
-    /// RMS of everything compared by the spectral method in the whole sea.
-    fn spectral(&self, stage: &Stage, heading_deg: f64) -> Result<[f64; 6]> {
+    /// RMS of everything compared by the spectral method in the whole sea, and the linear part alone.
+    fn spectral(&self, stage: &Stage, heading_deg: f64) -> Result<[[f64; 6]; 2]> {
         let sea = self.law.speed.at_sea(
             &stage.sea,
             &stage.sea_folder,
@@ -234,9 +241,13 @@ impl Linear {
             &Fineness::default(),
             DragModel::Gaussian,
         )?;
-        let found = sea.evaluate(&self.law.law, &Options::default())?;
-        let variance: Vec<f64> = self.outputs.iter().map(|o| found.variance(*o)).collect();
-        Ok(self.gather(&variance).map(f64::sqrt))
+        let linear = sea.evaluate(&self.law.law, &self.options)?;
+        let rms = |e: &Evaluation<'_>| {
+            let variance: Vec<f64> = self.outputs.iter().map(|o| e.variance(*o)).collect();
+            self.gather(&variance).map(f64::sqrt)
+        };
+        let first = rms(&linear);
+        Ok([rms(&linear.with_second_order()?), first])
     }
 
     /// One value a quantity from one an output: fins of a group by their mean.
@@ -297,7 +308,7 @@ impl Linear {
             })
             .collect();
         let sea = AtSea::new(Arc::clone(&self.law.speed), waves, DragModel::Gaussian)?;
-        let found = sea.evaluate(&self.law.law, &Options::default())?;
+        let found = sea.evaluate(&self.law.law, &self.options)?;
         Ok(self
             .outputs
             .iter()

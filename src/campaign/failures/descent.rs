@@ -28,7 +28,6 @@ use std::sync::Arc;
 use serde::{Deserialize, Serialize};
 
 use crate::campaign::stage::Stage;
-use crate::closed_loop::evaluate::Options;
 use crate::closed_loop::faulted::{LinearFault, LinearVerdict, verdict};
 use crate::closed_loop::schedule::frozen::at_held_speed;
 use crate::closed_loop::{AtSpeed, DragModel, Fineness, LoopCraft};
@@ -176,7 +175,7 @@ impl Descent<'_> {
                 &Fineness::default(),
                 DragModel::Gaussian,
             )?;
-            let found = sea.evaluate(&inside, &Options::default())?;
+            let found = sea.evaluate(&inside, &self.stage.spectral_options())?;
             let points = &self.stage.model.craft.points;
             return Ok(Some(found.ride(points, EXPOSURE_S)));
         }
