@@ -39,4 +39,4 @@ pub use poles::poles;
 pub use sampled::SampledCraft;
 
 #[cfg(test)]
-mod tests;
+pub(crate) mod tests;

@@ -102,7 +102,6 @@ impl SecondOrder {
     fn of(e: &Evaluation<'_>) -> Result<Self> {
         let first = FirstOrder::of(e)?;
         let products = products(&e.sea.speed.craft, &first.rms);
-        if std::env::var_os("RW_COUNT").is_some() { eprintln!("{} waves {} products {} states", first.omega.len(), products.len(), first.states); }
         let pairs = Pairs::new(e, &first, &products);
         let (bins, third) = pairs.sum();
         let entries = bins

@@ -5,8 +5,8 @@ use std::sync::OnceLock;
 use nalgebra::DMatrix;
 use num_complex::Complex64;
 
-mod simulated;
-mod spectral;
+pub(crate) mod simulated;
+pub(crate) mod spectral;
 
 use super::craft::LoopCraft;
 use super::poles::poles;

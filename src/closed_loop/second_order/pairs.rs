@@ -305,6 +305,24 @@ impl<'a> Pairs<'a> {
         }
     }
 
+    /// Rigid states of a pair at its own frequency, per product of amplitudes and twice: x = 1/2 a_i a_j Re(...).
+    #[cfg(test)]
+    pub(super) fn response_of(&self, i: usize, j: usize, is_sum: bool) -> Option<[Complex64; RIGID]> {
+        let other = self.first.omega[j];
+        let omega = self.first.omega[i] + if is_sum { other } else { -other };
+        let pair = Pair {
+            of: [i, j],
+            is_sum,
+            omega,
+        };
+        let drive = self.drive(pair);
+        let paths = Paths::of(self.e, omega)?;
+        let mut force = vec![Complex64::ZERO; RIGID + self.channels()];
+        paths.onto_rigid(&drive.states, &mut force[..RIGID]);
+        force[RIGID..].copy_from_slice(&drive.commands);
+        Some(paths.response(&force).0)
+    }
+
     /// Independent parts of the response in a bin.
     pub(super) fn parts(&self, bin: usize, gram: Vec<Complex64>) -> Vec<SecondEntry> {
         let Some(paths) = &self.paths[bin] else {

@@ -26,10 +26,10 @@ use crate::sim::run::run;
 use crate::units::G_M_S2;
 
 /// A linear law as a controller.
-struct Recursion {
-    law: LinearLaw,
-    x: DVector<f64>,
-    setup: Option<Setup>,
+pub(crate) struct Recursion {
+    pub(crate) law: LinearLaw,
+    pub(crate) x: DVector<f64>,
+    pub(crate) setup: Option<Setup>,
 }
 
 impl Recursion {
@@ -76,7 +76,7 @@ impl Controller for Recursion {
 }
 
 /// Complex amplitude at `omega` by least squares with constant and drift left out of the fit's way.
-fn harmonic(x: &[f64], step_s: f64, omega: f64) -> Complex64 {
+pub(crate) fn harmonic(x: &[f64], step_s: f64, omega: f64) -> Complex64 {
     let mut n = Matrix3::zeros();
     let mut r = nalgebra::Vector3::zeros();
     for (i, v) in x.iter().enumerate() {
