@@ -6,7 +6,7 @@ use nalgebra::DMatrix;
 use num_complex::Complex64;
 
 mod simulated;
-mod spectral;
+pub(crate) mod spectral;
 
 use super::craft::LoopCraft;
 use super::poles::poles;

@@ -27,10 +27,12 @@
 mod aligned;
 mod exact;
 mod linear;
+mod wide;
 
 pub use aligned::Aligned;
 pub use exact::sums_exact;
 pub use linear::{DRAG_ROWS, combine, drag};
+pub use wide::{ABREAST, Complexes, Reals, Work, one_by_one, solve, wide};
 
 /// Channels of one block of the amplitude table.
 pub const BLOCK: usize = 16;
