@@ -34,6 +34,7 @@ use super::at_speed::{AtSpeed, at_least};
 use super::dense;
 use super::encounter::{Fineness, WeightedWave, waves};
 use super::limits::drag_speed;
+use super::pass::{Block, blocks};
 use crate::error::{Error, Result};
 use crate::spec::sea::SeaSpec;
 
@@ -73,6 +74,8 @@ pub struct AtSea {
     pub(crate) elements: Elements,
     pub(crate) transfers: Vec<Transfer>,
     pub(crate) servo: Vec<Servo>,
+    /// The same, waves abreast.
+    pub(crate) blocks: Vec<Block>,
 }
 
 /// Transfers of one wave, rows over M commands and six forces.
@@ -165,6 +168,7 @@ impl AtSea {
             elements,
             transfers,
             servo,
+            blocks: Vec::new(),
         };
         sea.take_drag();
         Ok(sea)
@@ -193,6 +197,7 @@ impl AtSea {
             elements: self.elements.clone(),
             transfers: self.transfers.clone(),
             servo: self.servo.clone(),
+            blocks: Vec::new(),
         };
         for w in &mut sea.waves {
             w.weight_m2 *= square;
@@ -204,16 +209,18 @@ impl AtSea {
         Ok(sea)
     }
 
-    /// Puts the drag into the transfers as the model of it asks.
+    /// Puts the drag into the transfers as the model of it asks, and those abreast.
     fn take_drag(&mut self) {
+        let drags = self.speed.craft.plant.quadratic_drag && self.elements.count > 0;
         match self.drag_model {
             DragModel::Gaussian => self.settle(),
-            DragModel::Slope if self.speed.craft.plant.quadratic_drag => {
+            DragModel::Slope if drags => {
                 self.drag = self.speed.craft.drag_slope;
                 self.bake(false);
             }
-            DragModel::Slope | DragModel::None => {}
+            _ => {}
         }
+        self.blocks = blocks(&self.transfers, &self.servo, self.speed.channels.len());
     }
 
     /// Finds the drag with fins at trim and puts it into the transfers.

@@ -22,13 +22,12 @@
 //! `without_a_law_it_is_the_linear_response`, `with_a_law_it_is_the_sampled_system`,
 //! `limits_meet_simulation`, `four_times_the_grid_changes_little` (tests of this room).
 
-use nalgebra::Matrix6;
 use num_complex::Complex64;
 
-use super::at_sea::{AtSea, DragModel, Transfer};
+use super::at_sea::{AtSea, DragModel};
 use super::contour::LawInLoop;
-use super::dense;
 use super::limits::{clip_gain, clip_mean, drag_speed, shared_limit};
+use super::pass::{Gains, Run, ServoLimits, Sums};
 use super::play::{play_gain, slew_gain};
 use super::second_order::SecondOrder;
 use super::settle::Mixer;
@@ -120,18 +119,9 @@ pub struct Evaluation<'a> {
     pub(crate) commands: Vec<Complex64>,
     /// What is of second order, where asked for.
     pub(crate) second: SecondOrder,
+    /// Gains of limits and play, speeds of drag that the ride settled on.
     pub(crate) gains: Gains,
     servos: Vec<ServoLimits>,
-}
-
-/// Gains of the limits.
-#[derive(Clone, Debug)]
-pub(crate) struct Gains {
-    clip: Vec<f64>,
-    rate: Vec<f64>,
-    play: Vec<[f64; 2]>,
-    /// Equivalent speeds of the drag elements, m/s.
-    pub(crate) speeds: Vec<f64>,
 }
 
 /// Least gain of a limit: less would leave a loop with nothing to iterate on.
@@ -166,47 +156,6 @@ impl Gains {
     }
 }
 
-/// Variances that gains follow from.
-struct Sums {
-    asked: Vec<f64>,
-    rate_asked: Vec<f64>,
-    relative: Vec<f64>,
-}
-
-impl Sums {
-    fn clear(&mut self) {
-        self.asked.fill(0.0);
-        self.rate_asked.fill(0.0);
-        self.relative.fill(0.0);
-    }
-}
-
-/// A servo's numbers.
-#[derive(Clone, Copy, Debug)]
-struct ServoLimits {
-    natural: f64,
-    twice_damping: f64,
-    rate: f64,
-    lo: f64,
-    hi: f64,
-    /// Half the dead band in rate asked, rad/s, and half the backlash, rad.
-    dead: f64,
-    half_gap: f64,
-    supply: Option<usize>,
-}
-
-struct Run<'a> {
-    sea: &'a AtSea,
-    options: Options,
-    forces: bool,
-    servos: Vec<ServoLimits>,
-    law: Vec<Complex64>,
-    nu: Vec<[Complex64; 6]>,
-    commands: Vec<Complex64>,
-    a: Vec<Complex64>,
-    v: Vec<Complex64>,
-}
-
 impl AtSea {
     /// The ride under `law`.
     ///
@@ -222,7 +171,9 @@ impl AtSea {
                 "other gains, or another speed: see `margins`",
             ));
         }
-        let mut run = Run::new(self, law, options);
+        let drags = self.equivalent_m_s.iter().any(|s| *s > 0.0);
+        let forces = options.drag && self.drag_model == DragModel::Gaussian && drags;
+        let mut run = Run::new(self, law, options.limits, forces);
         let m = self.speed.channels.len();
         let noise = noise_variances(law, options, &run.servos);
         let mut gains = Gains {
@@ -231,14 +182,10 @@ impl AtSea {
             play: vec![[1.0, 0.0]; m],
             speeds: self.equivalent_m_s.clone(),
         };
-        let mut sums = Sums {
-            asked: vec![0.0; m],
-            rate_asked: vec![0.0; m],
-            relative: vec![0.0; self.elements.count],
-        };
+        let mut sums = run.no_sums();
         let mut mixer = Mixer::default();
         let (mut iterations, mut converged) = (0, false);
-        let still = !options.limits && !run.forces;
+        let still = !options.limits && !forces;
         while iterations < options.iterations.max(1) {
             run.pass(&gains, &mut sums, iterations > 0);
             for (j, n) in noise.iter().enumerate() {
@@ -251,14 +198,11 @@ impl AtSea {
                 break;
             }
         }
-        let surfaces = run.work(&sums, &noise, &gains);
+        let commands = run.commands();
+        let surfaces = run.work(&sums, &noise, &gains, &commands);
         let k = &self.speed.kinematics;
-        let rigid = run
-            .nu
-            .iter()
-            .zip(&self.transfers)
-            .map(|(nu, t)| k.rigid(nu, Complex64::new(0.0, t.omega)))
-            .collect();
+        let waves = run.velocities().zip(&self.transfers);
+        let rigid = waves.map(|(nu, t)| k.rigid(&nu, Complex64::new(0.0, t.omega)));
         Ok(Evaluation {
             sea: self,
             law,
@@ -266,8 +210,8 @@ impl AtSea {
             iterations,
             converged,
             surfaces,
-            rigid,
-            commands: run.commands,
+            rigid: rigid.collect(),
+            commands,
             second: SecondOrder::default(),
             gains,
             servos: run.servos,
@@ -278,7 +222,10 @@ impl AtSea {
 impl Evaluation<'_> {
     /// Share of channel `j`'s command that limits and play let through at a signed frequency.
     pub(crate) fn through(&self, j: usize, omega: f64) -> Complex64 {
-        self.servos[j].through(&self.gains, j, omega)
+        let [with, behind] = self.gains.play[j];
+        self.servos[j].slowed(omega, self.gains.rate[j])
+            * self.gains.clip[j]
+            * Complex64::new(with, -behind * omega.signum())
     }
 }
 
@@ -307,131 +254,7 @@ fn noise_variances(law: &LawInLoop, options: &Options, servos: &[ServoLimits]) -
     out
 }
 
-impl<'a> Run<'a> {
-    fn new(sea: &'a AtSea, law: &LawInLoop, options: &Options) -> Self {
-        let speed = &sea.speed;
-        let (m, p) = (speed.channels.len(), speed.signals.len());
-        let n = sea.transfers.len();
-        let forces = options.drag
-            && sea.drag_model == DragModel::Gaussian
-            && sea.equivalent_m_s.iter().any(|s| *s > 0.0);
-        let mut gains = vec![Complex64::ZERO; n * m * p];
-        if m * p > 0 {
-            for (t, c) in sea.transfers.iter().zip(gains.chunks_exact_mut(m * p)) {
-                law.fast.response(t.omega, c);
-            }
-        }
-        let q = speed.inputs();
-        let craft = &speed.craft;
-        let servos = speed
-            .channels
-            .iter()
-            .map(|c| {
-                let a = &craft.plant.actuators[*c];
-                let trim = craft.trim.surface_rad[*c];
-                let (lo, hi) = a.angle_range_rad(craft.speed_m_s);
-                ServoLimits {
-                    natural: a.natural_frequency_rad_s,
-                    twice_damping: 2.0 * a.damping_ratio,
-                    rate: a.max_rate_rad_s,
-                    lo: lo - trim,
-                    hi: hi - trim,
-                    dead: 0.5 * a.dead_band_rad * a.natural_frequency_rad_s
-                        / (2.0 * a.damping_ratio),
-                    half_gap: 0.5 * a.backlash_rad,
-                    supply: a.supply,
-                }
-            })
-            .collect();
-        Run {
-            sea,
-            options: *options,
-            forces,
-            servos,
-            law: gains,
-            nu: vec![[Complex64::ZERO; 6]; n],
-            commands: vec![Complex64::ZERO; n * m],
-            a: vec![Complex64::ZERO; q * q],
-            v: vec![Complex64::ZERO; q],
-        }
-    }
-
-    /// All waves once; `changed` says whether gains differ from those put into the transfers.
-    fn pass(&mut self, gains: &Gains, sums: &mut Sums, changed: bool) {
-        let sea = self.sea;
-        let (m, p) = (sea.speed.channels.len(), sea.speed.signals.len());
-        sums.clear();
-        let forces = self.forces && changed;
-        let more = if forces {
-            sea.drag_of(&gains.speeds) - sea.drag
-        } else {
-            Matrix6::zeros()
-        };
-        let extra: Vec<f64> = if forces {
-            let pairs = gains.speeds.iter().zip(&sea.equivalent_m_s);
-            pairs.map(|(now, before)| now - before).collect()
-        } else {
-            Vec::new()
-        };
-        let limited = self.options.limits && changed;
-        let mut phi = [Complex64::ONE; crate::dynamics::plant::MOST_SURFACES];
-        for (i, t) in sea.transfers.iter().enumerate() {
-            if limited {
-                for (j, f) in phi[..m].iter_mut().enumerate() {
-                    *f = self.servos[j].through(gains, j, t.omega);
-                }
-            }
-            let c = &self.law[i * m * p..][..m * p];
-            let size = if forces { m + 6 } else { m };
-            fill_commands(
-                &mut self.a,
-                &mut self.v,
-                t,
-                c,
-                &phi[..m],
-                [m, p, m + 6, size],
-            );
-            if forces {
-                let pull = sea.elements.pull(&extra, &t.orbital);
-                fill_forces(&mut self.a, &mut self.v, t, &more, &pull, m);
-            }
-            if !dense::solve(&mut self.a[..size * size], &mut self.v[..size], size, 1) {
-                self.v[..size].fill(Complex64::ZERO);
-            }
-            let q = m + 6;
-            let nu: [Complex64; 6] = std::array::from_fn(|k| {
-                let row = &t.velocities[k * q..][..size];
-                row.iter()
-                    .zip(&self.v[..size])
-                    .fold(t.nu_w[k], |s, (g, v)| s + g * v)
-            });
-            self.nu[i] = nu;
-            self.commands[i * m..][..m].copy_from_slice(&self.v[..m]);
-            if self.forces {
-                sea.elements
-                    .add_square(&nu, &t.orbital, t.weight, &mut sums.relative);
-            }
-            self.add_commands(i, &phi[..m], gains, sums);
-        }
-    }
-
-    fn add_commands(&self, i: usize, phi: &[Complex64], gains: &Gains, sums: &mut Sums) {
-        let t = &self.sea.transfers[i];
-        let steps = self.sea.servo[i].steps;
-        let m = phi.len();
-        for (j, part) in phi.iter().enumerate() {
-            let square = self.commands[i * m + j].norm_sqr() / part.norm_sqr() * t.weight;
-            sums.asked[j] += square;
-            if self.options.limits {
-                let s = &self.servos[j];
-                let lag = s.lag(t.omega, gains.rate[j]);
-                let power = lag * (1.0 - steps) + steps;
-                let scale = (s.natural / s.twice_damping * gains.clip[j]).powi(2);
-                sums.rate_asked[j] += square * power * scale;
-            }
-        }
-    }
-
+impl Run<'_> {
     /// New gains from the variances; the largest change they ask for.
     fn update(&self, sums: &Sums, gains: &mut Gains, mixer: &mut Mixer) -> f64 {
         let found = self.found(sums, gains);
@@ -452,7 +275,7 @@ impl<'a> Run<'a> {
     /// The gains that the variances lead to.
     fn found(&self, sums: &Sums, gains: &Gains) -> Gains {
         let mut out = gains.clone();
-        if self.options.limits {
+        if self.limits {
             let limits = self.rate_limits(sums);
             for (j, s) in self.servos.iter().enumerate() {
                 let asked = sums.asked[j].sqrt();
@@ -488,7 +311,13 @@ impl<'a> Run<'a> {
             .collect()
     }
 
-    fn work(&self, sums: &Sums, noise: &[Noise], gains: &Gains) -> Vec<SurfaceWork> {
+    fn work(
+        &self,
+        sums: &Sums,
+        noise: &[Noise],
+        gains: &Gains,
+        commands: &[Complex64],
+    ) -> Vec<SurfaceWork> {
         let sea = self.sea;
         let m = self.servos.len();
         let limits = self.rate_limits(sums);
@@ -496,14 +325,14 @@ impl<'a> Run<'a> {
             .map(|j| {
                 let (mut angle, mut rate) = (0.0, 0.0);
                 for (i, (t, servo)) in sea.transfers.iter().zip(&sea.servo).enumerate() {
-                    let square = self.commands[i * m + j].norm_sqr() * t.weight;
+                    let square = commands[i * m + j].norm_sqr() * t.weight;
                     angle += square * servo.power[j][0];
                     rate += square * servo.power[j][1];
                 }
                 let s = &self.servos[j];
                 let asked = sums.asked[j].sqrt();
                 let rate_asked = sums.rate_asked[j].sqrt();
-                let limited = self.options.limits;
+                let limited = self.limits;
                 let slew = if limited {
                     slew_gain(limits[j] + s.dead, 0.0, rate_asked)
                 } else {
@@ -530,82 +359,5 @@ impl<'a> Run<'a> {
                 }
             })
             .collect()
-    }
-}
-
-impl ServoLimits {
-    /// Gain of limits and play on the command of channel `j`, its own.
-    fn through(&self, gains: &Gains, j: usize, omega: f64) -> Complex64 {
-        let [with, behind] = gains.play[j];
-        self.ratio(omega, gains.rate[j])
-            * gains.clip[j]
-            * Complex64::new(with, -behind * omega.signum())
-    }
-
-    /// F(kappa)/F(1).
-    fn ratio(&self, omega: f64, kappa: f64) -> Complex64 {
-        let w2 = self.natural * self.natural;
-        let drag = self.twice_damping * self.natural * omega;
-        let under = Complex64::new(kappa * w2 - omega * omega, drag);
-        kappa * Complex64::new(w2 - omega * omega, drag) / under
-    }
-
-    /// |1 - F(kappa)|^2.
-    fn lag(&self, omega: f64, kappa: f64) -> f64 {
-        let w2 = self.natural * self.natural;
-        let drag = self.twice_damping * self.natural * omega;
-        let under = (kappa * w2 - omega * omega).powi(2) + drag * drag;
-        (omega.powi(4) + drag * drag) / under
-    }
-}
-
-/// Rows of the commands: phi C y.
-fn fill_commands(
-    a: &mut [Complex64],
-    v: &mut [Complex64],
-    t: &Transfer,
-    c: &[Complex64],
-    phi: &[Complex64],
-    [m, p, q, size]: [usize; 4],
-) {
-    for i in 0..m {
-        let row = &mut a[i * size..][..size];
-        row.fill(Complex64::ZERO);
-        let mut right = Complex64::ZERO;
-        for k in 0..p {
-            let f = phi[i] * c[i * p + k];
-            right += f * t.y_w[k];
-            for (a, g) in row.iter_mut().zip(&t.signals[k * q..][..size]) {
-                *a -= f * g;
-            }
-        }
-        row[i] += 1.0;
-        v[i] = right;
-    }
-}
-
-/// Rows of the further drag: f' = pull' - dD nu.
-fn fill_forces(
-    a: &mut [Complex64],
-    v: &mut [Complex64],
-    t: &Transfer,
-    more: &Matrix6<f64>,
-    pull: &[Complex64; 6],
-    m: usize,
-) {
-    let size = m + 6;
-    for i in 0..6 {
-        let row = &mut a[(m + i) * size..][..size];
-        row.fill(Complex64::ZERO);
-        let mut right = pull[i];
-        for k in 0..6 {
-            let d = more[(i, k)];
-            right -= t.nu_w[k] * d;
-            for (a, g) in row.iter_mut().zip(&t.velocities[k * size..][..size]) {
-                *a += g * d;
-            }
-        }
-        row[m + i] += 1.0;
-        v[m + i] = right;
     }
 }

@@ -15,6 +15,7 @@ pub mod keeper;
 pub mod limits;
 pub mod margins;
 pub mod output;
+mod pass;
 pub mod play;
 pub mod poles;
 pub mod reading;

@@ -252,15 +252,20 @@ impl Channel {
     /// Filtered value at `t_s` less the delay; the oldest known before that.
     fn delayed(&self, t_s: f64) -> f64 {
         let wanted = t_s - self.errors.delay_s;
+        // `advance` leaves the rows about the instant in front
+        if let (Some(a), Some(b)) = (self.past.front(), self.past.get(1))
+            && a.0 < wanted
+            && wanted <= b.0
+        {
+            return between(*a, *b, wanted);
+        }
         let after = self.past.partition_point(|p| p.0 < wanted);
         if after == 0 {
             return self.past.front().map_or(self.filtered, |p| p.1);
         }
-        let (t0, y0) = self.past[after - 1];
-        match self.past.get(after) {
-            Some(&(t1, y1)) => y0 + (y1 - y0) * (wanted - t0) / (t1 - t0),
-            None => y0,
-        }
+        let before = self.past[after - 1];
+        let next = self.past.get(after);
+        next.map_or(before.1, |next| between(before, *next, wanted))
     }
 
     fn sample(&self, t_s: f64, errors_on: bool, rng: &mut ChaCha8Rng) -> f64 {
@@ -276,6 +281,11 @@ impl Channel {
             y
         }
     }
+}
+
+/// On the line through two rows of time and value.
+fn between((t0, y0): (f64, f64), (t1, y1): (f64, f64), t_s: f64) -> f64 {
+    y0 + (y1 - y0) * (t_s - t0) / (t1 - t0)
 }
 
 /// All sensors of a craft.

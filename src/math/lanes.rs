@@ -27,10 +27,12 @@
 mod aligned;
 mod exact;
 mod linear;
+mod wide;
 
 pub use aligned::Aligned;
 pub use exact::sums_exact;
 pub use linear::{DRAG_ROWS, combine, drag};
+pub use wide::{ABREAST, Complexes, Reals, Work, one_by_one, solve, wide};
 
 /// Channels of one block of the amplitude table.
 pub const BLOCK: usize = 16;
@@ -170,16 +172,18 @@ pub struct ShortPhasors {
 
 impl ShortPhasors {
     /// Takes over `q`, rounded.
-    pub fn round(&mut self, q: &Phasors) {
-        self.take(&q.re, &q.im);
+    pub fn round(&mut self, path: Path, q: &Phasors) {
+        wide(path, Round(self, &q.re, &q.im));
     }
 
     /// Takes over plain numbers, the first half of them as real parts.
-    pub fn round_halves(&mut self, x: &[f64]) {
+    pub fn round_halves(&mut self, path: Path, x: &[f64]) {
         let (re, im) = x.split_at(x.len() / 2);
-        self.take(re, im);
+        wide(path, Round(self, re, im));
     }
 
+    #[allow(clippy::inline_always)] // it must be compiled anew with each caller's instructions
+    #[inline(always)]
     fn take(&mut self, re: &[f64], im: &[f64]) {
         let whole = re.len().next_multiple_of(COMPONENTS);
         for (to, from) in [(&mut self.re, re), (&mut self.im, im)] {
@@ -188,6 +192,19 @@ impl ShortPhasors {
                 *to = *from as f32;
             }
         }
+    }
+}
+
+/// Rounding as work for wide vectors.
+struct Round<'a>(&'a mut ShortPhasors, &'a [f64], &'a [f64]);
+
+impl Work for Round<'_> {
+    type Out = ();
+
+    #[allow(clippy::inline_always)]
+    #[inline(always)]
+    fn run(self) {
+        self.0.take(self.1, self.2);
     }
 }
 
@@ -278,35 +295,63 @@ unsafe fn sums_avx2(table: &[f32], q: &ShortPhasors, out: &mut [f64]) {
     }
 }
 
+/// Blocks of [`sums_avx512`] taken together: each phasor is spread over a vector once for all of them.
+#[cfg(target_arch = "x86_64")]
+const TOGETHER: usize = 3;
+
 #[cfg(target_arch = "x86_64")]
 #[target_feature(enable = "avx512f,avx2")]
 unsafe fn sums_avx512(table: &[f32], q: &ShortPhasors, out: &mut [f64]) {
+    let width = q.re.len() * 2 * BLOCK;
+    let blocks = out.len() / BLOCK;
+    let whole = blocks - blocks % TOGETHER;
+    let at = |block: usize| (&table[block * width..], block * BLOCK);
+    // SAFETY: table and output hold the blocks named.
+    unsafe {
+        for block in (0..whole).step_by(TOGETHER) {
+            let (table, to) = at(block);
+            blocks_avx512::<TOGETHER>(table, q, &mut out[to..]);
+        }
+        let (table, to) = at(whole);
+        match blocks - whole {
+            1 => blocks_avx512::<1>(table, q, &mut out[to..]),
+            2 => blocks_avx512::<2>(table, q, &mut out[to..]),
+            _ => {}
+        }
+    }
+}
+
+/// The first `B` blocks of `table` into the first ones of `out`: there must be as many.
+#[cfg(target_arch = "x86_64")]
+#[target_feature(enable = "avx512f,avx2")]
+unsafe fn blocks_avx512<const B: usize>(table: &[f32], q: &ShortPhasors, out: &mut [f64]) {
     use std::arch::x86_64::{
         _mm256_loadu_ps, _mm512_add_ps, _mm512_cvtps_pd, _mm512_loadu_ps, _mm512_mul_ps,
         _mm512_set1_ps, _mm512_setzero_ps, _mm512_storeu_pd, _mm512_storeu_ps, _mm512_sub_ps,
     };
     let n = q.re.len();
-    for block in 0..out.len() / BLOCK {
-        let mut acc = [_mm512_setzero_ps(); COMPONENTS];
-        for group in 0..n / COMPONENTS {
-            for c in 0..COMPONENTS {
-                let i = COMPONENTS * group + c;
-                let row = (block * n + i) * 2 * BLOCK;
-                // SAFETY: i < n, the number of phasors; row + 2 BLOCK <= table length.
-                unsafe {
-                    let a = _mm512_loadu_ps(table.as_ptr().add(row));
-                    let b = _mm512_loadu_ps(table.as_ptr().add(row + BLOCK));
-                    let (re, im) = (q.re.get_unchecked(i), q.im.get_unchecked(i));
-                    let (re, im) = (_mm512_set1_ps(*re), _mm512_set1_ps(*im));
+    let mut acc = [[_mm512_setzero_ps(); B]; COMPONENTS];
+    for group in 0..n / COMPONENTS {
+        for c in 0..COMPONENTS {
+            let i = COMPONENTS * group + c;
+            // SAFETY: i < n, the number of phasors; the table holds B blocks of n rows.
+            unsafe {
+                let (re, im) = (q.re.get_unchecked(i), q.im.get_unchecked(i));
+                let (re, im) = (_mm512_set1_ps(*re), _mm512_set1_ps(*im));
+                for block in 0..B {
+                    let from = table.as_ptr().add((block * n + i) * 2 * BLOCK);
+                    let (a, b) = (_mm512_loadu_ps(from), _mm512_loadu_ps(from.add(BLOCK)));
                     let term = _mm512_sub_ps(_mm512_mul_ps(re, a), _mm512_mul_ps(im, b));
-                    acc[c] = _mm512_add_ps(acc[c], term);
+                    acc[c][block] = _mm512_add_ps(acc[c][block], term);
                 }
             }
         }
-        let low = _mm512_add_ps(acc[0], acc[1]);
-        let all = _mm512_add_ps(low, _mm512_add_ps(acc[2], acc[3]));
+    }
+    for block in 0..B {
+        let low = _mm512_add_ps(acc[0][block], acc[1][block]);
+        let all = _mm512_add_ps(low, _mm512_add_ps(acc[2][block], acc[3][block]));
         let mut sum = [0.0_f32; BLOCK];
-        // SAFETY: the array holds the sixteen lanes of a block, the output is whole blocks.
+        // SAFETY: the array holds the sixteen lanes of a block, the output B blocks.
         unsafe {
             _mm512_storeu_ps(sum.as_mut_ptr(), all);
             let to = out.as_mut_ptr().add(block * BLOCK);
@@ -351,7 +396,7 @@ mod tests {
                 advance(path, &by, &from, &mut to);
                 let mut out = vec![1.0; blocks * BLOCK];
                 let mut short = ShortPhasors::default();
-                short.round(&to);
+                short.round(path, &to);
                 sums(path, &table, &short, &mut out);
                 [to.re, to.im, out]
                     .concat()

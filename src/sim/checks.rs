@@ -44,6 +44,17 @@ pub struct Limits {
     pub pitch_rad: f64,
 }
 
+/// Whether all numbers are finite, told without a way out in the middle, so that several are looked at together: one
+/// added to an exponent of all ones carries over into the sign.
+fn all_finite(x: &[f64]) -> bool {
+    const LEAST: u64 = 1 << (f64::MANTISSA_DIGITS - 1);
+    let exponent = f64::INFINITY.to_bits();
+    let carried = x
+        .iter()
+        .fold(0, |all, v| all | ((v.to_bits() & exponent) + LEAST));
+    carried >> 63 == 0
+}
+
 impl Limits {
     /// 45 deg in roll and pitch, and the given strut range.
     pub fn new(heave_up_m: f64, heave_down_m: f64) -> Self {
@@ -80,7 +91,9 @@ impl Limits {
         before: &[f64],
         layout: &StateLayout,
     ) -> Option<Outcome> {
-        if let Some(i) = x.iter().position(|v| !v.is_finite()) {
+        if !all_finite(x)
+            && let Some(i) = x.iter().position(|v| !v.is_finite())
+        {
             return Some(Outcome::Diverged {
                 t_s,
                 what: layout.names().swap_remove(i),
@@ -343,6 +356,19 @@ impl fmt::Display for Limits {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn one_number_that_is_none_is_found() {
+        let mut x = [0.0, -1e300, f64::MAX, f64::MIN_POSITIVE, -0.0, 3.0, 1e-310];
+        assert!(all_finite(&x) && all_finite(&[]));
+        for bad in [f64::NAN, -f64::NAN, f64::INFINITY, f64::NEG_INFINITY] {
+            for i in 0..x.len() {
+                let was = std::mem::replace(&mut x[i], bad);
+                assert!(!all_finite(&x), "{bad} at {i}");
+                x[i] = was;
+            }
+        }
+    }
 
     #[test]
     fn each_warning_has_its_cause() {

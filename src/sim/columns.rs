@@ -14,6 +14,8 @@ pub(crate) struct Writer {
     record: Record,
     /// The last samples, one after the other, not yet in the columns: a column is touched once for all of them.
     last: Vec<f64>,
+    /// Numbers of `last` that are written.
+    written: usize,
     samples: usize,
 }
 
@@ -39,6 +41,7 @@ impl Writer {
         let mut w = Writer {
             record: Record::new(t.record_every as f64 * t.step_s, run_in),
             last: Vec::new(),
+            written: 0,
             samples,
         };
         w.name_craft();
@@ -83,7 +86,7 @@ impl Writer {
             .iter()
             .map(|p| p.name.clone())
             .collect();
-        w.last.reserve_exact(TOGETHER * w.record.columns.len());
+        w.last = vec![0.0; TOGETHER * w.record.columns.len()];
         w
     }
 
@@ -96,11 +99,15 @@ impl Writer {
     /// Hands the last samples to the columns.
     fn settle(&mut self) {
         let width = self.record.columns.len();
+        let samples = self.written / width.max(1);
         for (k, column) in self.record.columns.iter_mut().enumerate() {
-            let data = self.last.iter().skip(k).step_by(width);
-            column.data.extend(data);
+            let data: [f64; TOGETHER] = std::array::from_fn(|i| self.last[i * width + k]);
+            match samples {
+                TOGETHER => column.data.extend_from_slice(&data), // a length known beforehand: no call
+                _ => column.data.extend_from_slice(&data[..samples]),
+            }
         }
-        self.last.clear();
+        self.written = 0;
     }
 
     fn add(&mut self, subject: &str, quantity: &str, unit: &'static str, label: &str) {
@@ -166,16 +173,17 @@ impl Writer {
     }
 
     fn put(&mut self, value: f64) {
-        self.last.push(value);
+        self.last[self.written] = value;
+        self.written += 1;
     }
 
     /// Writes one sample.
     pub(crate) fn write(&mut self, case: &Case, s: &Sample) {
         let width = self.record.columns.len();
-        if self.last.len() == TOGETHER * width {
+        if self.written == self.last.len() {
             self.settle();
         }
-        let whole = self.last.len() + width;
+        let whole = self.written + width;
         let p = &case.parts;
         let (t, layout, own) = (s.truth, p.craft.layout(), p.own_wave_factor);
         self.put(t.t_s);
@@ -214,7 +222,7 @@ impl Writer {
             s.ordered.iter().for_each(|v| self.put(*v));
         }
         // a law that adds signals later would shift columns: only those named at the start
-        let room = whole - self.last.len();
+        let room = whole - self.written;
         for k in 0..room {
             self.put(s.trace.entries.get(k).map_or(f64::NAN, |e| e.1));
         }

@@ -321,14 +321,14 @@ impl WaveBank {
         let Some(quick) = &self.quick else {
             panic!("a bank that was not made ready for single precision");
         };
-        self.short.round(&self.now);
+        self.short.round(self.path, &self.now);
         let end = &mut self.sums[2];
         if quick.mix.is_empty() {
             lanes::sums(self.path, &quick.short, &self.short, end);
             return;
         }
         lanes::sums(self.path, &quick.short, &self.short, &mut self.few);
-        self.few_short.round_halves(&self.few);
+        self.few_short.round_halves(self.path, &self.few);
         lanes::sums(self.path, &quick.mix, &self.few_short, end);
     }
 

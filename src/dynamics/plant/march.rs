@@ -38,12 +38,15 @@
 //! `tests/integrators.rs` and `benches/step_rate.rs` against the reference integrator.
 
 #![allow(clippy::needless_range_loop)] // one index runs over several arrays
+#![allow(clippy::inline_always)] // parts of a step, compiled anew for wide vectors
 
 mod blocks;
 mod linear;
 mod order;
 #[cfg(test)]
 mod tests;
+
+use std::sync::Arc;
 
 use nalgebra::{SMatrix, Vector3, Vector6};
 
@@ -55,7 +58,7 @@ use crate::dynamics::rigid_body::momentum_cross;
 use crate::dynamics::state::StateLayout;
 use crate::dynamics::surface_force as lift;
 use crate::frames::{Wrench, body_to_earth, euler_rates, wrench_at};
-use crate::math::lanes::{self, DRAG_ROWS, Path};
+use crate::math::lanes::{self, Aligned, DRAG_ROWS, Path};
 
 /// Weight that a plant was not made with: water in a compartment, cargo that shifted.
 pub trait AddedWeight: std::fmt::Debug + Sync {
@@ -137,6 +140,25 @@ struct Line {
     weights: Weights<DELAY>,
     now: [f64; DELAY],
     from: usize,
+}
+
+/// A step as work for wide vectors.
+struct Step<'s, 'a, 'i>(
+    &'s mut March<'a>,
+    &'s mut [f64],
+    &'s PlantInput<'i>,
+    &'s ServoPath,
+    &'s mut [f64],
+);
+
+impl lanes::Work for Step<'_, '_, '_> {
+    type Out = ();
+
+    #[inline(always)]
+    fn run(self) {
+        let Step(march, x, input, servos, rate) = self;
+        march.whole_step(x, input, servos, rate);
+    }
 }
 
 /// Which instant is evaluated.
@@ -255,6 +277,17 @@ impl<'a> March<'a> {
         servos: &ServoPath,
         rate: &mut [f64],
     ) {
+        lanes::wide(self.path, Step(self, x, input, servos, rate));
+    }
+
+    #[inline(always)]
+    fn whole_step(
+        &mut self,
+        x: &mut [f64],
+        input: &PlantInput,
+        servos: &ServoPath,
+        rate: &mut [f64],
+    ) {
         let (h, order) = (self.step_s, &ORDERS[self.known]);
         let wind = self.plant.mass_inverse * input.wind;
         self.weigh(x);
@@ -267,7 +300,7 @@ impl<'a> March<'a> {
         self.known_ahead(x, input.thrust_n, servos);
         let pushed = wind + self.ahead_of_the_parabola(order, input.surface_hold_rad);
         for i in 0..MOVING {
-            self.trial[i] += h * past_sum(&order.predict, self.past.map(|f| f[i]));
+            self.trial[i] += h * past_sum(&order.predict, self.past_of(i));
         }
         for i in 0..6 {
             self.trial[6 + i] += h * pushed[i];
@@ -291,7 +324,14 @@ impl<'a> March<'a> {
         }
     }
 
+    /// Rate `i` now, a step ago and two.
+    #[inline(always)]
+    fn past_of(&self, i: usize) -> [f64; 3] {
+        [self.past[0][i], self.past[1][i], self.past[2][i]]
+    }
+
     /// Weights of lags and delay lines at the speeds of the middle, as the rates at the start have them.
+    #[inline(always)]
     fn weigh(&mut self, x: &[f64]) {
         let (h, a) = (self.step_s, &self.past[0][StateLayout::NU]);
         for (m, s) in self.surfaces.iter_mut().zip(&self.plant.surfaces) {
@@ -313,6 +353,7 @@ impl<'a> March<'a> {
     }
 
     /// States of the trial that the motion does not decide: servos and thrust at the end of the step.
+    #[inline(always)]
     fn known_ahead(&mut self, x: &[f64], thrust_n: &[f64], servos: &ServoPath) {
         let l = &self.plant.layout;
         for (i, [middle, end]) in servos.iter().enumerate() {
@@ -327,13 +368,14 @@ impl<'a> March<'a> {
     }
 
     /// Accelerations from surfaces that do not stand where their past alone would have them, mean over the step.
+    #[inline(always)]
     fn ahead_of_the_parabola(&mut self, order: &Order, hold_rad: &[f64]) -> Vector6<f64> {
         let mut f = Wrench::zeros();
         for (i, m) in self.surfaces.iter_mut().enumerate() {
             let (servo, hold) = (&self.plant.actuators[i], hold_rad[i]);
             m.middle_rad = servo.surface_angle(m.middle_rad, hold);
             let end_rad = servo.surface_angle(self.trial[self.plant.layout.angle(i)], hold);
-            let angle = m.past.map(|s| s[ANGLE]);
+            let angle = m.past_of(ANGLE);
             let middle = m.middle_rad - past_sum(&order.ahead_middle, angle);
             let end = end_rad - past_sum(&order.ahead_end, angle);
             // the middle as the cubic through the end has it
@@ -345,6 +387,7 @@ impl<'a> March<'a> {
     }
 
     /// Accelerations from surfaces that stand off the cubic at the middle of the step, mean over the step.
+    #[inline(always)]
     fn off_the_cubic(&self) -> Vector6<f64> {
         let force = |m: &SurfaceMarch| m.arm * (m.lift_n_rad * m.gap_rad * (4.0 / 6.0));
         let all = self.surfaces.iter().map(force);
@@ -352,11 +395,12 @@ impl<'a> March<'a> {
     }
 
     /// The corrector; returns the rates at the corrected end.
+    #[inline(always)]
     fn correct(&self, x: &mut [f64], order: &Order, f_e: &Rates, pushed: &Vector6<f64>) -> Rates {
         let h = self.step_s;
         let mut off = [0.0; MOVING];
         for (i, off) in off.iter_mut().enumerate() {
-            x[i] += h * sum(&order.correct, f_e[i], self.past.map(|f| f[i]));
+            x[i] += h * sum(&order.correct, f_e[i], self.past_of(i));
             if i >= 6 {
                 x[i] += h * pushed[i - 6];
             }
@@ -372,6 +416,7 @@ impl<'a> March<'a> {
     }
 
     /// The rest of the state at the end of the step.
+    #[inline(always)]
     fn carry(&mut self, x: &mut [f64], nu: [&[f64]; 3]) {
         let l = &self.plant.layout;
         self.linear.carry(&mut x[l.memory.clone()], nu);
@@ -449,6 +494,12 @@ fn velocities(x: &[f64]) -> [f64; 6] {
 }
 
 impl SurfaceMarch {
+    /// Signal `k` now, a step ago and two.
+    #[inline(always)]
+    fn past_of(&self, k: usize) -> [f64; 3] {
+        [self.past[0][k], self.past[1][k], self.past[2][k]]
+    }
+
     /// Wrench at an instant; at the end of a step its lags are carried there first.
     fn pull(
         &mut self,
@@ -475,7 +526,7 @@ impl SurfaceMarch {
 
     /// Parabola over the step of signal `k`, with what the servo does between beside the cubic, per rad of it.
     fn over_the_step(&self, order: &Order, k: usize, per_rad: f64) -> [f64; 3] {
-        let middle = sum(&order.middle, self.here[k], self.past.map(|s| s[k]));
+        let middle = sum(&order.middle, self.here[k], self.past_of(k));
         blocks::through_step([
             self.past[0][k],
             middle + per_rad * self.gap_rad,
@@ -503,8 +554,8 @@ impl SurfaceMarch {
 /// Strips of quadratic drag as lanes.
 #[derive(Clone, Debug)]
 struct DragLanes {
-    rows: Vec<f64>,
-    drag: Vec<f64>,
+    rows: Arc<Aligned<f64>>,
+    drag: Arc<Aligned<f64>>,
     orbital: Vec<f64>,
     count: usize,
 }
@@ -523,8 +574,8 @@ impl DragLanes {
             }
         }
         DragLanes {
-            rows,
-            drag,
+            rows: Arc::new(Aligned::new(rows.into_iter())),
+            drag: Arc::new(Aligned::new(drag.into_iter())),
             orbital: vec![0.0; room],
             count,
         }

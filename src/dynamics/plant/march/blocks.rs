@@ -22,6 +22,8 @@
 //! # Checked by
 //! `moments_meet_their_series`, `a_lag_follows_a_parabola`, `a_delay_line_follows_fine_steps`.
 
+#![allow(clippy::inline_always)] // compiled anew with the march's wide vectors
+
 use nalgebra::SMatrix;
 use num_complex::Complex64;
 
@@ -47,6 +49,7 @@ impl<const N: usize> Weights<N> {
     }
 
     /// Writes the weights at `rate_1_s` to `out`; `exactly` forms them.
+    #[inline(always)]
     pub(super) fn at(
         &mut self,
         rate_1_s: f64,
@@ -55,18 +58,23 @@ impl<const N: usize> Weights<N> {
     ) {
         let mut d = rate_1_s / self.base_1_s - 1.0;
         if d.is_nan() || d.abs() > RANGE {
-            let [low, mid, high] = [1.0 - RANGE, 1.0, 1.0 + RANGE].map(|s| exactly(s * rate_1_s));
-            self.base_1_s = rate_1_s;
-            self.terms[0] = mid;
-            for i in 0..N {
-                self.terms[1][i] = (high[i] - low[i]) / (2.0 * RANGE);
-                self.terms[2][i] = (high[i] - 2.0 * mid[i] + low[i]) / (2.0 * RANGE * RANGE);
-            }
+            self.form(rate_1_s, exactly);
             d = 0.0;
         }
         let [a, b, c] = &self.terms;
         for i in 0..N {
             out[i] = a[i] + d * (b[i] + d * c[i]);
+        }
+    }
+
+    #[cold]
+    fn form(&mut self, rate_1_s: f64, exactly: impl Fn(f64) -> [f64; N]) {
+        let [low, mid, high] = [1.0 - RANGE, 1.0, 1.0 + RANGE].map(|s| exactly(s * rate_1_s));
+        self.base_1_s = rate_1_s;
+        self.terms[0] = mid;
+        for i in 0..N {
+            self.terms[1][i] = (high[i] - low[i]) / (2.0 * RANGE);
+            self.terms[2][i] = (high[i] - 2.0 * mid[i] + low[i]) / (2.0 * RANGE * RANGE);
         }
     }
 }

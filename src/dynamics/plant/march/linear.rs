@@ -21,13 +21,15 @@
 //! # Checked by
 //! `instants_meet_the_plant`, `one_evaluation_meets_fine_steps` (tests of the march).
 
+use std::sync::Arc;
+
 use nalgebra::{Matrix6, Vector6};
 use num_complex::Complex64;
 
 use super::blocks::moments;
 use crate::dynamics::plant::Plant;
 use crate::hydro::memory::MemoryModel;
-use crate::math::lanes::{self, Path};
+use crate::math::lanes::{self, Aligned, Path};
 
 /// Numbers of an instant.
 const LANES: usize = 24;
@@ -41,9 +43,9 @@ const INPUTS: usize = 18;
 pub(super) struct Linear {
     path: Path,
     /// Per state, what it alone leaves of [mu; pi] at the end.
-    free: Vec<f64>,
+    free: Arc<Aligned<f64>>,
     /// Per entry of the three vectors, the numbers of the end.
-    end: Vec<f64>,
+    end: Arc<Aligned<f64>>,
     /// Transition of each pair over the step.
     turn: Vec<[f64; 2]>,
     /// Per driving velocity: first state, and for the three vectors the weights of the states driven.
@@ -118,8 +120,8 @@ impl Linear {
         let turn = (0..n / 2).map(|p| (pole(m, p) * step_s).exp());
         Linear {
             path,
-            free,
-            end: map(plant, &basis(step_s), step_s),
+            free: Arc::new(Aligned::new(free.into_iter())),
+            end: Arc::new(Aligned::new(map(plant, &basis(step_s), step_s).into_iter())),
             turn: turn.map(|z| [z.re, z.im]).collect(),
             drive: drives(m, &basis(step_s), step_s),
         }
@@ -144,6 +146,8 @@ impl Linear {
     }
 
     /// Carries the memory's states on over the step.
+    #[allow(clippy::inline_always)] // compiled anew with the march's wide vectors
+    #[inline(always)]
     pub(super) fn carry(&self, states: &mut [f64], nu: [&[f64]; 3]) {
         for (x, [re, im]) in states.chunks_exact_mut(2).zip(&self.turn) {
             (x[0], x[1]) = (re * x[0] - im * x[1], im * x[0] + re * x[1]);

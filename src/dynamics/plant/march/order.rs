@@ -54,11 +54,13 @@ pub(super) const ORDERS: [Order; 3] = [
 ];
 
 /// Weighted sum of now and the past.
+#[inline]
 pub(super) fn past_sum(w: &[f64; 3], v: [f64; 3]) -> f64 {
     w[0] * v[0] + w[1] * v[1] + w[2] * v[2]
 }
 
 /// Weighted sum of end, now and the past.
+#[inline]
 pub(super) fn sum(w: &[f64; 4], end: f64, v: [f64; 3]) -> f64 {
     w[0] * end + w[1] * v[0] + w[2] * v[1] + w[3] * v[2]
 }
