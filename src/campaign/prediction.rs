@@ -9,9 +9,7 @@ use super::compare::Selection;
 use super::judge::EXPOSURE_S;
 use super::stage::{LawPlan, SpeedStage, Stage};
 use crate::closed_loop::evaluate::SurfaceWork;
-use crate::closed_loop::{
-    AtSpeed, DragModel, Evaluation, Fineness, LawInLoop, LoopCraft, Output,
-};
+use crate::closed_loop::{AtSpeed, DragModel, Evaluation, Fineness, LawInLoop, LoopCraft, Output};
 use crate::error::Result;
 use crate::metrics::forecast::RideForecast;
 use crate::spec::controller::LawSpec;

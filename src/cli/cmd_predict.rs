@@ -45,8 +45,8 @@ pub struct Options {
     /// and tell how far both agree. Takes about a second a record.
     #[arg(long)]
     pub against_simulation: bool,
-    /// Records of each case at most in that comparison, a count (no unit); it stops earlier when all ratios
-    /// are known to 1 %.
+    /// Records of each case at most in that comparison, a count (no unit); it stops earlier when all
+    /// differences are known to 1 %.
     #[arg(long, value_name = "COUNT", default_value_t = 32, value_parser = clap::value_parser!(u16).range(2..=1000))]
     pub records: u16,
     /// Markdown file whose table of agreement to make anew, e.g. --markdown controllers/AGREEMENT.md.

@@ -373,13 +373,16 @@ impl AtSpeed {
         self.close_keeper(&reduced, omega, &mut columns)?;
         let q = self.inputs();
         let path = |(j, column): (usize, &Column)| {
-            let readings: Vec<Complex64> =
-                (self.rows.iter()).map(|row| self.read(row, column, omega)).collect();
+            let readings: Vec<Complex64> = (self.rows.iter())
+                .map(|row| self.read(row, column, omega))
+                .collect();
             let mut rigid: [Complex64; RIGID] = std::array::from_fn(|i| column.x[i]);
             // positions that nothing springs back: the integral of their rate
             for r in (0..6).rev().filter(|r| !self.resolvent.uses(*r)) {
                 rigid[r] = Complex64::ZERO;
-                let rate: Complex64 = (0..RIGID).map(|i| rigid[i] * self.craft.linear.a[(r, i)]).sum();
+                let rate: Complex64 = (0..RIGID)
+                    .map(|i| rigid[i] * self.craft.linear.a[(r, i)])
+                    .sum();
                 rigid[r] = (rate + f64::from(j == q + r)) / s;
             }
             let signals = (0..self.signals.len()).map(|i| {

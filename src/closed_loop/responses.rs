@@ -179,7 +179,11 @@ impl Responses<'_> {
         }
         if e.options.noise {
             for n in &e.law.noise {
-                f(n.omega_rad_s, n.weight, self.apart(n.omega_rad_s, &n.rigid, &n.u));
+                f(
+                    n.omega_rad_s,
+                    n.weight,
+                    self.apart(n.omega_rad_s, &n.rigid, &n.u),
+                );
             }
         }
         for part in &e.second.entries {

@@ -44,7 +44,7 @@ mod products;
 
 use first::FirstOrder;
 use pairs::Pairs;
-use products::products;
+use products::{NEGLIGIBLE, products};
 
 /// One independent part of the response of second order at one frequency, mean square as it stands.
 #[derive(Clone, Debug)]
@@ -101,7 +101,7 @@ impl Evaluation<'_> {
 impl SecondOrder {
     fn of(e: &Evaluation<'_>) -> Result<Self> {
         let first = FirstOrder::of(e)?;
-        let products = products(&e.sea.speed.craft, &first.rms);
+        let products = products(&e.sea.speed.craft, &first.rms, NEGLIGIBLE);
         let pairs = Pairs::new(e, &first, &products);
         let (bins, third) = pairs.sum();
         let entries = bins

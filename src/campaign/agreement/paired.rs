@@ -8,9 +8,7 @@ use super::{COMPARED, Compared, Effort, PairedCell, Ratio};
 use crate::campaign::judge::body_acceleration;
 use crate::campaign::prediction::LawAtSpeed;
 use crate::campaign::stage::Stage;
-use crate::closed_loop::{
-    AtSea, DragModel, Evaluation, Fineness, Options, Output, WeightedWave,
-};
+use crate::closed_loop::{AtSea, DragModel, Evaluation, Fineness, Options, Output, WeightedWave};
 use crate::error::Result;
 use crate::math::stats;
 use crate::math::stats::sample::t_quantile;

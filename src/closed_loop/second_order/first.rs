@@ -30,6 +30,7 @@ pub(super) struct FirstOrder {
     pub(super) states: usize,
     /// Wave number times the direction, 1/m.
     k: Vec<[f64; 2]>,
+    pull: [Vec<f64>; 2],
 }
 
 impl FirstOrder {
@@ -48,6 +49,7 @@ impl FirstOrder {
             rms: Vec::new(),
             states: n,
             k: Vec::new(),
+            pull: Default::default(),
         };
         for (i, w) in e.sea.waves.iter().enumerate() {
             let whole = states(e, i).ok_or_else(|| {
@@ -57,20 +59,25 @@ impl FirstOrder {
                 ))
             })?;
             let number = w.omega_rad_s * w.omega_rad_s / g;
-            out.k.push([number * w.mu_rad.cos(), number * w.mu_rad.sin()]);
+            out.k
+                .push([number * w.mu_rad.cos(), number * w.mu_rad.sin()]);
             out.z.push(whole.z);
             out.forcing.push(whole.forcing);
             let m = speed.channels.len();
             let asked = (0..m).map(|j| e.command(i, j) / e.through(j, out.omega[i]));
             out.asked.push(asked.collect());
-            let reading = sensor::response(
-                &speed.craft.sensors,
-                Quantity::Speed.kind(),
-                out.omega[i],
-            );
+            let reading =
+                sensor::response(&speed.craft.sensors, Quantity::Speed.kind(), out.omega[i]);
             out.speed.push(out.z[i][6] * reading);
         }
-        out.line = (0..out.omega.len()).map(|i| out.kept(i)).collect();
+        let c = out.spread();
+        let kept = |k: &[f64; 2]| {
+            let square =
+                k[0] * k[0] * c[0][0] + 2.0 * k[0] * k[1] * c[0][1] + k[1] * k[1] * c[1][1];
+            (-0.5 * square).exp()
+        };
+        out.line = out.k.iter().map(kept).collect();
+        out.pull = out.pull();
         let inputs = out.z.first().map_or(0, Vec::len);
         out.rms = (0..inputs)
             .map(|a| {
@@ -98,13 +105,28 @@ impl FirstOrder {
     /// Adds to the forcing at wave `i` what the squared displacement takes from the others there, -1/2 (k d)^2 with
     /// d in part by the wave whose force it is; its own square is in the share that is kept.
     pub(super) fn add_cubic_phase(&self, i: usize, rows: &mut [Complex64]) {
-        for j in 0..self.omega.len() {
-            let by = self.along(j, i) * (-self.weight[j]);
-            let own = self.along(j, j);
-            for (r, w) in rows.iter_mut().zip(&self.forcing[j]) {
-                *r += by * (w * own.conj()).re;
+        if !shifts_phase(self.omega[i]) {
+            return;
+        }
+        for (axis, pull) in self.pull.iter().enumerate() {
+            for (r, p) in rows.iter_mut().zip(pull) {
+                *r -= self.z[i][axis] * *p;
             }
         }
+    }
+
+    /// Sum over waves of w k Re[W conj(k d)], along x and along y: force per displacement.
+    fn pull(&self) -> [Vec<f64>; 2] {
+        let mut out = [vec![0.0; self.states], vec![0.0; self.states]];
+        for j in 0..self.omega.len() {
+            let own = self.along(j, j).conj() * self.weight[j];
+            for (pull, k) in out.iter_mut().zip(self.k[j]) {
+                for (p, w) in pull.iter_mut().zip(&self.forcing[j]) {
+                    *p += k * (w * own).re;
+                }
+            }
+        }
+        out
     }
 
     /// Factor of the phase on the forcing of wave `i`.
@@ -112,11 +134,19 @@ impl FirstOrder {
         Complex64::new(0.0, -self.line[i])
     }
 
-    fn kept(&self, i: usize) -> f64 {
-        let square: f64 = (0..self.omega.len())
-            .map(|j| self.weight[j] * self.along(i, j).norm_sqr())
-            .sum();
-        (-0.5 * square).exp()
+    /// Covariance of the displacement that shifts phases, m2.
+    fn spread(&self) -> [[f64; 2]; 2] {
+        let mut out = [[0.0; 2]; 2];
+        for ((z, w), omega) in self.z.iter().zip(&self.weight).zip(&self.omega) {
+            if shifts_phase(*omega) {
+                for (i, row) in out.iter_mut().enumerate() {
+                    for (j, v) in row.iter_mut().enumerate() {
+                        *v += w * (z[i] * z[j].conj()).re;
+                    }
+                }
+            }
+        }
+        out
     }
 }
 

@@ -128,7 +128,9 @@ impl<'a> Pairs<'a> {
                         omega: self.first.omega[i] + signed * self.first.omega[j],
                     };
                     let bin = (pair.omega.abs() / BIN_RAD_S) as usize;
-                    let Some(paths) = &self.paths[bin] else { continue };
+                    let Some(paths) = &self.paths[bin] else {
+                        continue;
+                    };
                     let gram = bins[bin].get_or_insert_with(|| vec![Complex64::ZERO; k * k]);
                     self.add(pair, paths, bin, every as f64, gram, &mut third);
                 }
@@ -269,7 +271,9 @@ impl<'a> Pairs<'a> {
         }
         let [by_i, by_j] = self.shifts(pair);
         let channels = f.z[i][f.states..].iter().zip(&f.z[j][f.states..]);
-        whole.z.extend(channels.map(|(ci, cj)| by_i * ci + by_j * pair.turn(*cj)));
+        whole
+            .z
+            .extend(channels.map(|(ci, cj)| by_i * ci + by_j * pair.turn(*cj)));
         let shifts = shifts_phase(pair.omega);
         // wave i again from wave j, and the other way round
         let mut onto = |target: usize, with: usize, conjugate_first: bool, conjugate_wave: bool| {
@@ -277,8 +281,14 @@ impl<'a> Pairs<'a> {
             let list = |from: &[Complex64], yes: bool| -> Vec<Complex64> {
                 from.iter().map(|v| flip(*v, yes)).collect()
             };
-            let (z, a) = (list(&whole.z, conjugate_first), list(&asked, conjugate_first));
-            let (zw, aw) = (list(&f.z[with], conjugate_wave), list(&f.asked[with], conjugate_wave));
+            let (z, a) = (
+                list(&whole.z, conjugate_first),
+                list(&asked, conjugate_first),
+            );
+            let (zw, aw) = (
+                list(&f.z[with], conjugate_wave),
+                list(&f.asked[with], conjugate_wave),
+            );
             let half = 0.5 * if with == i { weight[0] } else { weight[1] };
             let out = &mut third[target];
             let second = Moved {
@@ -307,7 +317,12 @@ impl<'a> Pairs<'a> {
 
     /// Rigid states of a pair at its own frequency, per product of amplitudes and twice: x = 1/2 a_i a_j Re(...).
     #[cfg(test)]
-    pub(super) fn response_of(&self, i: usize, j: usize, is_sum: bool) -> Option<[Complex64; RIGID]> {
+    pub(super) fn response_of(
+        &self,
+        i: usize,
+        j: usize,
+        is_sum: bool,
+    ) -> Option<[Complex64; RIGID]> {
         let other = self.first.omega[j];
         let omega = self.first.omega[i] + if is_sum { other } else { -other };
         let pair = Pair {
@@ -349,7 +364,10 @@ impl<'a> Pairs<'a> {
         let m = self.channels();
         let one = |(i, drive): (usize, &Drive)| {
             let paths = Paths::of(self.e, f.omega[i]).ok_or_else(|| {
-                Error::new(format!("the loop has no response at {:.3} rad/s", f.omega[i]))
+                Error::new(format!(
+                    "the loop has no response at {:.3} rad/s",
+                    f.omega[i]
+                ))
             })?;
             let mut states = drive.states.clone();
             f.add_cubic_phase(i, &mut states);

@@ -11,7 +11,7 @@
 //! Gauss-Hermite quadrature: Abramowitz & Stegun (1964), Handbook of Mathematical Functions, table 25.10.
 
 use crate::closed_loop::LoopCraft;
-use crate::dynamics::plant::{Plant, PlantInput, ChannelOffsets};
+use crate::dynamics::plant::{ChannelOffsets, Plant, PlantInput};
 use crate::frames::Wrench;
 
 /// A product of two inputs (states, then channels; the first not above the second) in a row of the derivative.
@@ -22,8 +22,8 @@ pub(super) struct Product {
     pub(super) value: f64,
 }
 
-/// Share of a row's products that may be left out, one by one.
-const NEGLIGIBLE: f64 = 1e-2;
+/// Share of a row's largest product below which others may be left out, one by one.
+pub(super) const NEGLIGIBLE: f64 = 3e-3;
 
 /// The derivative about trim.
 pub(super) struct Bench {
@@ -91,8 +91,8 @@ impl Bench {
     }
 }
 
-/// All products that matter for inputs of these RMS.
-pub(super) fn products(craft: &LoopCraft, rms: &[f64]) -> Vec<Product> {
+/// All products that matter for inputs of these RMS: not less than a share of the largest of their row.
+pub(super) fn products(craft: &LoopCraft, rms: &[f64], least: f64) -> Vec<Product> {
     let bench = Bench::new(craft);
     let active = bench.active(rms);
     let step: Vec<f64> = rms.iter().map(|s| s * 3f64.sqrt()).collect();
@@ -105,14 +105,23 @@ pub(super) fn products(craft: &LoopCraft, rms: &[f64]) -> Vec<Product> {
             let size = (v * rms[a] * rms[b]).abs();
             if size > 0.0 {
                 let inputs = [a.min(b), a.max(b)];
-                all.push((Product { row, inputs, value: v }, size));
+                all.push((
+                    Product {
+                        row,
+                        inputs,
+                        value: v,
+                    },
+                    size,
+                ));
             }
         }
     };
     for (k, &a) in active.iter().enumerate() {
         let (up, down) = (bench.at(&[(a, step[a])]), bench.at(&[(a, -step[a])]));
         let square = step[a] * step[a];
-        keep(a, a, &|r| rounded(&[up[r], down[r], -still[r], -still[r]]) / square);
+        keep(a, a, &|r| {
+            rounded(&[up[r], down[r], -still[r], -still[r]]) / square
+        });
         for &b in &active[k + 1..] {
             let at = |i: f64, j: f64| bench.at(&[(a, i * step[a]), (b, j * step[b])]);
             let four = [at(1.0, 1.0), at(-1.0, -1.0), at(1.0, -1.0), at(-1.0, 1.0)];
@@ -127,7 +136,7 @@ pub(super) fn products(craft: &LoopCraft, rms: &[f64]) -> Vec<Product> {
         largest[p.row] = largest[p.row].max(*size);
     }
     all.into_iter()
-        .filter(|(p, size)| *size > NEGLIGIBLE * largest[p.row])
+        .filter(|(p, size)| *size > least * largest[p.row])
         .map(|(p, _)| p)
         .collect()
 }

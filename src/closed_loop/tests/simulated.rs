@@ -76,7 +76,7 @@ impl Controller for Recursion {
 }
 
 /// Complex amplitude at `omega` by least squares with constant and drift left out of the fit's way.
-pub(crate) fn harmonic(x: &[f64], step_s: f64, omega: f64) -> Complex64 {
+fn harmonic(x: &[f64], step_s: f64, omega: f64) -> Complex64 {
     let mut n = Matrix3::zeros();
     let mut r = nalgebra::Vector3::zeros();
     for (i, v) in x.iter().enumerate() {
