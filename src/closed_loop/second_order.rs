@@ -7,7 +7,7 @@
 //! forces of the pair (i, j) at omega_i + omega_j:  B(Z_i, Z_j) - i k_i D_i(Z_j) W_i - i k_j D_j(Z_i) W_j
 //!                           at omega_i - omega_j:  the same with conj(Z_j), conj(W_j), and + i k_j
 //! mean square of its response:  1/2 w_i w_j |T(omega_i +- omega_j) force|^2
-//! share of wave i that keeps its own frequency:    exp(-k_i^2 E d_i^2)
+//! share of wave i that keeps its own frequency:    exp(-k_i^2 E d_i^2); the rest is where the first sidebands are
 //! ```
 //!
 //! # Symbols

@@ -25,6 +25,8 @@ pub(super) struct FirstOrder {
     pub(super) speed: Vec<Complex64>,
     /// Root of the share of power that stays at the wave's own frequency.
     pub(super) line: Vec<f64>,
+    /// Root of the share of the phase's first sidebands that holds what all of them have together.
+    beside: Vec<f64>,
     /// RMS of every state and channel.
     pub(super) rms: Vec<f64>,
     pub(super) states: usize,
@@ -46,6 +48,7 @@ impl FirstOrder {
             asked: Vec::new(),
             speed: Vec::new(),
             line: Vec::new(),
+            beside: Vec::new(),
             rms: Vec::new(),
             states: n,
             k: Vec::new(),
@@ -71,12 +74,14 @@ impl FirstOrder {
             out.speed.push(out.z[i][6] * reading);
         }
         let c = out.spread();
-        let kept = |k: &[f64; 2]| {
+        for k in &out.k {
             let square =
                 k[0] * k[0] * c[0][0] + 2.0 * k[0] * k[1] * c[0][1] + k[1] * k[1] * c[1][1];
-            (-0.5 * square).exp()
-        };
-        out.line = out.k.iter().map(kept).collect();
+            out.line.push((-0.5 * square).exp());
+            let lost = -(-square).exp_m1();
+            let beside = if square > 1e-9 { lost / square } else { 1.0 };
+            out.beside.push(beside.sqrt());
+        }
         out.pull = out.pull();
         let inputs = out.z.first().map_or(0, Vec::len);
         out.rms = (0..inputs)
@@ -129,9 +134,9 @@ impl FirstOrder {
         out
     }
 
-    /// Factor of the phase on the forcing of wave `i`.
+    /// Factor of the phase on the forcing of wave `i`: all the power that its own frequency loses.
     pub(super) fn shift(&self, i: usize) -> Complex64 {
-        Complex64::new(0.0, -self.line[i])
+        Complex64::new(0.0, -self.beside[i])
     }
 
     /// Covariance of the displacement that shifts phases, m2.
