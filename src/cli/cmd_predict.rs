@@ -182,7 +182,7 @@ const HEADS: [&str; 8] = [
 
 fn print(found: &Prediction, shell: &mut Shell) -> Result<()> {
     shell.data(&format!(
-        "{} in {}: spectral method",
+        "{} in {}: spectral method, second order in the waves",
         found.craft, found.sea
     ))?;
     let mut speeds: Vec<f64> = found.cells.iter().map(|c| c.speed_kn).collect();

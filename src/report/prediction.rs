@@ -44,7 +44,7 @@ fn heading(found: &Prediction, title: &str, words: &str) -> Heading {
     Heading::new(
         title,
         format!("{}, {words}, {}", found.craft, found.sea),
-        "Spectral method, limits and drag linearised in this sea. Invented demonstration craft and sea.",
+        "Spectral method, second order in the waves, limits and drag linearised in this sea. Invented demonstration craft and sea.",
     )
 }
 
