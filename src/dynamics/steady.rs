@@ -19,7 +19,8 @@
 //! Slopes at the rows: Fritsch & Butland (1984), SIAM J. Sci. Stat. Comput. 5(2).
 //!
 //! # Checked by
-//! `square_law_outside_the_table_and_continuous_inside`, `slope_has_no_jump_at_a_row`.
+//! `square_law_outside_the_table_and_continuous_inside`, `slope_has_no_jump_at_a_row`,
+//! `slope_over_a_spread`.
 
 use crate::frames::Wrench;
 
@@ -220,5 +221,28 @@ mod tests {
             (s.wrench(5.0)[4] + 300.0).abs() < 1e-12,
             "deep drag puts the bow down"
         );
+    }
+
+    #[test]
+    fn slope_over_a_spread() {
+        // of a parabola it is the slope; of a curve it is the mean slope, here by Simpson's rule
+        let parabola = SteadyForces::new(&[(5.0, 40.0)], &[], &[], 1.0);
+        let off = parabola.slope_over(5.0, 0.5) - parabola.slope(5.0);
+        assert!(off.norm() < 1e-9 * parabola.slope(5.0).norm(), "{off}");
+        let rows = [(4.0, 10.0), (5.0, 40.0), (6.0, 45.0), (7.0, 90.0)];
+        let curve = SteadyForces::new(&[], &[], &rows, 0.0);
+        let (spread, n) = (0.15, 4000);
+        let (mut mean, mut weight) = (0.0, 0.0);
+        for k in 0..=n {
+            let x = -6.0 + 12.0 * f64::from(k) / f64::from(n);
+            let rule = if k % 2 == 1 { 4.0 } else { 2.0 };
+            let w = rule * (-0.5 * x * x).exp();
+            mean += w * curve.slope(5.0 + spread * x)[4];
+            weight += w;
+        }
+        let found = curve.slope_over(5.0, spread)[4];
+        println!("{found} {}", mean / weight);
+        assert!((found / (mean / weight) - 1.0).abs() < 0.03); // five points on a curve in pieces
+        assert!((found / curve.slope(5.0)[4] - 1.0).abs() > 0.05);
     }
 }
