@@ -7,6 +7,7 @@
 //! forces of the pair (i, j) at omega_i + omega_j:  B(Z_i, Z_j) - i k_i D_i(Z_j) W_i - i k_j D_j(Z_i) W_j
 //!                           at omega_i - omega_j:  the same with conj(Z_j), conj(W_j), and + i k_j
 //! mean square of its response:  1/2 w_i w_j |T(omega_i +- omega_j) force|^2
+//! forces at omega_i again:  sum_j w_j/2 [B(Z_ij+, conj Z_j) + B(Z_ij-, Z_j) and their phases] - w_j k_j^2 D_j(Z_i) Re[W_j conj D_j(Z_j)]
 //! share of wave i that keeps its own frequency:    exp(-k_i^2 E d_i^2); the rest is where the first sidebands are
 //! ```
 //!
@@ -17,8 +18,9 @@
 //!
 //! # Valid when
 //! Second order is a correction: k d below one, products smaller than what they are products of. Displacement faster
-//! than 0.1 rad/s counts for the phase; slower, it moves a wave's frequency too little to matter. Terms of third order
-//! that fall back on a wave's own frequency are left out but for the phase's. What the law does with the speed it reads
+//! than 0.1 rad/s counts for the phase; slower, it moves a wave's frequency too little to matter. Of third order, what a
+//! pair's response makes with one of its waves is in, and the square of the phase; products of three first-order motions
+//! are not, but for the slope of the steady forces ([`super::at_sea`]). What the law does with the speed it reads
 //! is in where it says so ([`super::LawInLoop::speed_power`]). Waves with an output of their own (clearances) are
 //! left at first order: crest and craft shift together there.
 //!
@@ -27,7 +29,8 @@
 //! quadratisation: Spanos & Donley (1991), J. Eng. Mech. 117(6), from memory.
 //!
 //! # Checked by
-//! `products_are_those_of_the_plant`, `a_lone_phase_keeps_its_power` (here), `surge_in_following_seas` (tests/agreement.rs).
+//! `products_are_those_of_the_plant`, `two_waves_make_what_simulation_has`, `second_order_goes_with_the_square` (here),
+//! `surge_in_following_seas` (tests/agreement.rs).
 
 use num_complex::Complex64;
 
