@@ -266,17 +266,8 @@ impl AtSpeed {
         }
         self.close_keeper(&reduced, omega, &mut columns)?;
         let column = &columns[0];
-        let readings: Vec<Complex64> = self
-            .rows
-            .iter()
-            .map(|row| self.read(row, column, omega))
-            .collect();
-        let signals = (0..self.signals.len()).map(|i| {
-            let parts = readings.iter().enumerate();
-            parts.map(|(k, r)| r * self.weights[(i, k)]).sum()
-        });
         let nu = std::array::from_fn(|i| column.x[6 + i]);
-        let all: Vec<Complex64> = signals.collect();
+        let all = self.signals_of(column, omega);
         let finite = column.x.iter().chain(&all).all(|v| v.is_finite());
         finite.then_some((nu, all))
     }
@@ -373,9 +364,6 @@ impl AtSpeed {
         self.close_keeper(&reduced, omega, &mut columns)?;
         let q = self.inputs();
         let path = |(j, column): (usize, &Column)| {
-            let readings: Vec<Complex64> = (self.rows.iter())
-                .map(|row| self.read(row, column, omega))
-                .collect();
             let mut rigid: [Complex64; RIGID] = std::array::from_fn(|i| column.x[i]);
             // positions that nothing springs back: the integral of their rate
             for r in (0..6).rev().filter(|r| !self.resolvent.uses(*r)) {
@@ -385,13 +373,9 @@ impl AtSpeed {
                     .sum();
                 rigid[r] = (rate + f64::from(j == q + r)) / s;
             }
-            let signals = (0..self.signals.len()).map(|i| {
-                let parts = readings.iter().enumerate();
-                parts.map(|(k, r)| r * self.weights[(i, k)]).sum()
-            });
             OpenPath {
                 rigid,
-                signals: signals.collect(),
+                signals: self.signals_of(column, omega),
             }
         };
         let mut driven: Vec<OpenPath> = columns.iter().enumerate().map(path).collect();
@@ -401,6 +385,17 @@ impl AtSpeed {
             forced,
             left: reduced.left().to_vec(),
         })
+    }
+
+    /// What the sensors make of a column, signal by signal.
+    fn signals_of(&self, column: &Column, omega: f64) -> Vec<Complex64> {
+        let rows = self.rows.iter();
+        let readings: Vec<Complex64> = rows.map(|row| self.read(row, column, omega)).collect();
+        let signal = |i: usize| {
+            let parts = readings.iter().enumerate();
+            parts.map(|(k, r)| r * self.weights[(i, k)]).sum()
+        };
+        (0..self.signals.len()).map(signal).collect()
     }
 
     fn read(&self, row: &ReadingRow, column: &Column, omega: f64) -> Complex64 {

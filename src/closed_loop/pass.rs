@@ -153,8 +153,7 @@ impl ServoLimits {
 
     /// F(kappa)/F(1) of one frequency.
     pub(super) fn slowed(&self, omega: f64, kappa: f64) -> Complex64 {
-        let all = self.ratio(&[omega; ABREAST], kappa);
-        Complex64::new(all.re[0], all.im[0])
+        self.ratio(&[omega; ABREAST], kappa).lane(0)
     }
 
     /// |1 - F(kappa)|^2.
