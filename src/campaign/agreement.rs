@@ -139,9 +139,10 @@ pub struct PairedCell {
     pub records: usize,
     /// How runs ended that did not reach their end.
     pub endings: Vec<String>,
-    /// Largest share of the time that any surface but a rudder was at its angle or rate limit.
+    /// Share of the time of all records that a surface was at its angle or rate limit, of all surfaces but rudders the
+    /// largest.
     pub limit_frac: f64,
-    /// Largest share of the time in contact, cross-structure.
+    /// Share of the time in contact, cross-structure, of the record that has most of it.
     pub contact_frac: f64,
     /// Mean speed made good over the nominal one, less one.
     pub speed_change: f64,

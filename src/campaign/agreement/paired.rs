@@ -101,6 +101,7 @@ pub(super) fn pair(place: &Place<'_>, effort: &Effort) -> Result<PairedCell> {
     let spectral = linear.spectral(stage, place.heading_deg)?;
     let mut law = plan.make()?;
     let mut sums = vec![Sums::default(); COMPARED.len()];
+    let mut limited = vec![0.0; linear.fins.iter().flatten().count()];
     for seed in 1..=effort.most as u64 {
         let case = stage.case(speed, place.heading_deg, seed)?;
         let result = run(&case, law.as_mut());
@@ -114,7 +115,9 @@ pub(super) fn pair(place: &Place<'_>, effort: &Effort) -> Result<PairedCell> {
         let r = &result.record;
         let track = Track::of(r);
         cell.speed_change += track.mean_rate_m_s(0) / kn(speed.speed_kn).max(0.1);
-        cell.limit_frac = cell.limit_frac.max(linear.at_limits(r));
+        for (sum, share) in limited.iter_mut().zip(linear.at_limits(r)) {
+            *sum += share;
+        }
         if let Some(clear) = r.judged_of("underside.clear") {
             let under = clear.iter().filter(|c| **c < 0.0).count();
             cell.contact_frac = cell.contact_frac.max(under as f64 / clear.len() as f64);
@@ -134,7 +137,9 @@ pub(super) fn pair(place: &Place<'_>, effort: &Effort) -> Result<PairedCell> {
             }
         }
     }
-    cell.speed_change /= cell.records.max(1) as f64;
+    let records = cell.records.max(1) as f64;
+    cell.limit_frac = limited.iter().copied().fold(0.0, f64::max) / records;
+    cell.speed_change /= records;
     Ok(cell)
 }
 
@@ -274,8 +279,8 @@ impl Linear {
         out
     }
 
-    /// Largest share of the time that a fin is at a limit.
-    fn at_limits(&self, r: &Record) -> f64 {
+    /// Share of the time that each fin is at a limit.
+    fn at_limits(&self, r: &Record) -> Vec<f64> {
         let share = |i: &usize| {
             let (s, servo) = (
                 &self.law.speed.craft.plant.surfaces[*i],
@@ -290,7 +295,7 @@ impl Linear {
             });
             at.count() as f64 / angle.len().max(1) as f64
         };
-        self.fins.iter().flatten().map(share).fold(0.0, f64::max)
+        self.fins.iter().flatten().map(share).collect()
     }
 
     /// Linear response to the waves of one record: gains times amplitudes per output, variance of
