@@ -12,7 +12,6 @@ use crate::closed_loop::evaluate::SurfaceWork;
 use crate::closed_loop::{AtSpeed, DragModel, Evaluation, Fineness, LawInLoop, LoopCraft, Output};
 use crate::error::Result;
 use crate::metrics::forecast::RideForecast;
-use crate::spec::controller::LawSpec;
 use crate::units::{deg, kn};
 
 /// Encounter frequencies of the spectra: up to 3 rad/s.
@@ -118,10 +117,7 @@ impl LawAtSpeed {
         law.reset(&craft.setup)?;
         let linear = law.linear()?;
         let speed = AtSpeed::new(Arc::new(craft), &linear.channels, &linear.signals)?;
-        let mut law = speed.law(&linear)?;
-        if matches!(plan.spec.law, LawSpec::Pid(_)) {
-            law.speed_power = crate::control::schedule::POWER;
-        }
+        let law = speed.law(&linear)?;
         Ok(LawAtSpeed {
             speed: Arc::new(speed),
             law,

@@ -170,7 +170,7 @@ impl AtSpeed {
         Ok(LawInLoop {
             fast,
             unstable,
-            speed_power: 0.0,
+            speed_power: law.speed_power,
             noise,
             noise_sums,
         })

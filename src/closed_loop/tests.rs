@@ -168,5 +168,6 @@ pub(crate) fn sample_law(
         b: DMatrix::from_fn(n, p, |i, j| 0.05 * wave(i + 1, j + 2)),
         c: DMatrix::from_fn(m, n, |i, j| 0.05 * wave(i + 3, j + 1)),
         d: DMatrix::from_fn(m, p, |i, j| 0.02 * wave(i + 5, j + 4)),
+        speed_power: 0.0,
     }
 }

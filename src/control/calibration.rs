@@ -235,6 +235,7 @@ impl Controller for Calibrated {
             b: scaled(&law.b, &[], &columns),
             c: scaled(&law.c, &rows, &[]),
             d: scaled(&law.d, &rows, &columns),
+            speed_power: law.speed_power,
             a: law.a,
         })
     }

@@ -68,6 +68,9 @@ pub struct LinearLaw {
     pub c: DMatrix<f64>,
     /// m x p.
     pub d: DMatrix<f64>,
+    /// Power of the measured speed that the commands go with at once, about the speed of the last reset; 0 for a
+    /// law that does not look.
+    pub speed_power: f64,
 }
 
 impl LinearLaw {
@@ -81,6 +84,7 @@ impl LinearLaw {
             b: DMatrix::zeros(0, 0),
             c: DMatrix::zeros(0, 0),
             d: DMatrix::zeros(0, 0),
+            speed_power: 0.0,
         }
     }
 

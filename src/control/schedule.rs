@@ -14,12 +14,12 @@
 //! Speed through water of the craft as a whole; orbital velocity along x is not compensated.
 //!
 //! # Checked by
-//! `scale_is_clamped_and_slow`, `fades_to_neutral`
+//! `scale_is_clamped_and_slow`, `power_is_that_of_the_scale`, `fades_to_neutral`
 
 /// Greatest relative change of the scale, 1/s.
 pub const RATE: f64 = 0.1;
-/// Power of the speed that demands go with.
-pub const POWER: f64 = -2.0;
+/// Demands go with this power of U_ref / U.
+const POWER: i32 = 2;
 /// Width of the fade over the least speed.
 pub const FADE: f64 = 0.25;
 
@@ -67,10 +67,23 @@ impl SpeedSchedule {
         self.scale += (self.target() - self.scale).clamp(-most, most);
     }
 
+    /// The factor at the present speed, were it free and quick.
+    fn free(&self) -> f64 {
+        (self.reference_m_s / self.speed_m_s.max(1e-3)).powi(POWER)
+    }
+
     fn target(&self) -> f64 {
-        let u = self.speed_m_s.max(1e-3);
-        let s = (self.reference_m_s / u).powi(2);
-        s.clamp(1.0 / self.max_scale, self.max_scale)
+        self.free().clamp(1.0 / self.max_scale, self.max_scale)
+    }
+
+    /// Power of the speed that the factor goes with about the present one; 0 where it is held at a limit.
+    pub fn power(&self) -> f64 {
+        let most = self.max_scale;
+        if self.free() > 1.0 / most && self.free() < most {
+            -f64::from(POWER)
+        } else {
+            0.0
+        }
     }
 
     /// Factor of the gains.
@@ -119,6 +132,21 @@ mod tests {
             s.step(0.0, false);
         }
         assert!((s.speed_m_s() - 4.5).abs() < 1e-15);
+    }
+
+    #[test]
+    fn power_is_that_of_the_scale() {
+        let mut s = SpeedSchedule::new(9.0, 2.0, 3.0);
+        for u in [4.0, 7.0, 9.0, 20.0] {
+            let scale = |s: &mut SpeedSchedule, u: f64| {
+                s.reset(u, 0.1);
+                s.scale()
+            };
+            let (up, down) = (scale(&mut s, 1.001 * u), scale(&mut s, 0.999 * u));
+            s.reset(u, 0.1);
+            let found = (up / down).ln() / (1.001f64 / 0.999).ln();
+            assert!((s.power() - found).abs() < 1e-9, "{u} m/s: {found}");
+        }
     }
 
     #[test]

@@ -286,6 +286,7 @@ fn used(law: &LinearLaw) -> LinearLaw {
         b: law.b.select_columns(&columns),
         c: law.c.select_rows(&rows),
         d: law.d.select_rows(&rows).select_columns(&columns),
+        speed_power: law.speed_power,
     }
 }
 

@@ -61,6 +61,7 @@ pub(crate) fn damper(period_s: f64, gain: f64) -> LinearLaw {
             3 => gain * 0.5 * if i < 2 { -1.0 } else { 1.0 },
             _ => 0.0,
         }),
+        speed_power: 0.0,
     }
 }
 

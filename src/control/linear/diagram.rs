@@ -155,6 +155,7 @@ impl Diagram {
             b: inputs(&self.next),
             c: states(out),
             d: inputs(out),
+            speed_power: 0.0,
         }
     }
 }

@@ -81,5 +81,8 @@ pub(super) fn form(law: &Pid) -> Result<LinearLaw> {
         .collect();
     law.wakes.draw(&mut d, &mut out);
     let out: Vec<Line> = out.into_iter().map(|o| o * law.speed.fade()).collect();
-    Ok(d.law(dt, law.alloc.channels(), &out))
+    Ok(LinearLaw {
+        speed_power: law.speed.power(),
+        ..d.law(dt, law.alloc.channels(), &out)
+    })
 }
