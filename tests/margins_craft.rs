@@ -2,6 +2,10 @@
 
 #![allow(clippy::unwrap_used)] // helpers of tests may fail loudly
 
+mod common;
+#[path = "common/rig.rs"]
+mod rig;
+
 use std::path::Path;
 use std::sync::OnceLock;
 
@@ -369,11 +373,11 @@ fn the_worst_of_a_survey_is_one_of_it() {
 
 #[test]
 fn a_step_ends_at_its_static_answer() {
-    use ridewright::closed_loop::margins::disturbance::{impulse, step, stiffness};
+    use ridewright::closed_loop::margins::disturbance::{step, stiffness};
     use ridewright::frames::Dof;
     let law = by_hand(2.0);
     let push = stiffness(craft(), Dof::Roll) * deg(1.0);
-    let found = step(&impulse(craft(), &law, Dof::Roll, push, 120.0).unwrap());
+    let found = step(craft(), &law, Dof::Roll, push, 120.0).unwrap();
     let end = found.motion.last().unwrap();
     // static answer of the linear model and the law: x = -A^-1 B F, law by its gain at rest
     let mut a = craft().kept_a();
@@ -405,4 +409,55 @@ fn a_step_ends_at_its_static_answer() {
         end[1]
     );
     assert!(want > 0.0 && want < deg(1.0));
+}
+
+#[test]
+fn a_step_is_what_simulation_has() {
+    use ridewright::closed_loop::margins::disturbance::{short, step, stiffness};
+    use ridewright::frames::Dof;
+    use ridewright::sim::case::{Case, Timing};
+    use ridewright::sim::{faults::resolve, run::run};
+    let model = common::model(&common::linear_physics());
+    let course = CourseSpec::default();
+    let craft = LoopCraft::new(&model, kn(16.0), &course).unwrap();
+    let mut plant = model.plant(kn(16.0), &course).unwrap();
+    common::ideal_servos(&mut plant);
+    let rig = rig::Rig {
+        model: Box::leak(Box::new(model)),
+        trim: craft.trim.clone(),
+        plant: std::sync::Arc::new(plant),
+        course,
+        sea: ridewright::sea::realisation::Realisation::calm(),
+    };
+    // a full tank above O: its weight comes at once and stays, where an accelerometer cannot miss it
+    let push = 0.005 * stiffness(&craft, Dof::Heave);
+    let weigh = &rig.model.craft;
+    let volume_m3 = push / (weigh.rho_kg_m3 * weigh.g_m_s2);
+    let tank = serde_json::json!({"flooded": {"length_m": volume_m3, "breadth_m": 1, "depth_m": 1, "x_m": 0, "y_m": 0,
+        "floor_height_m": weigh.spec.design_waterline_m - 0.5, "fill_frac": 1, "fills_in_s": 0}});
+    for file in ["controllers/fixed.json", "controllers/pid.json"] {
+        let mut law = common::law(file);
+        law.reset(&craft.setup).unwrap();
+        let linear = law.linear().unwrap();
+        let told = step(&craft, &linear, Dof::Heave, push, 20.0).unwrap();
+        let mut parts = rig.parts(25.0, &[]);
+        // an accelerometer's filter takes its input as straight over a step, also where it jumps
+        parts.timing = Timing::new(25.0, 0.0, 0.0125, 0.1, 0.1).unwrap();
+        parts.faults = resolve(&[rig::at(5.0, tank.clone())], &weigh.spec, 1, 0).unwrap();
+        let run = run(&Case::new(parts).unwrap(), &mut *common::law(file));
+        // filters have settled at trim by then
+        let heave = &run.record.column("heave_up").unwrap().data[50..];
+        let peak = told.motion.iter().map(|m| m[0].abs()).fold(0.0, f64::max);
+        let off = told
+            .motion
+            .iter()
+            .zip(heave)
+            .map(|(m, z)| heave[0] - z - m[0]);
+        let worst = off.fold(0.0, |w: f64, d| w.max(d.abs()));
+        assert!(worst < 0.005 * peak, "{file}: {worst} of {peak}");
+        // a push that ends: superposition
+        let brief = short(&told, 10);
+        assert!((brief.motion[30][0] - told.motion[30][0] + told.motion[20][0]).abs() < 1e-12);
+        assert!((brief.motion[9][0] - told.motion[9][0]).abs() < 1e-12);
+    }
 }

@@ -12,7 +12,7 @@ use crate::campaign::stage::LawPlan;
 use crate::closed_loop::LoopCraft;
 use crate::closed_loop::margins::analyse::{CutMargins, LoopMargins, complement, swept};
 use crate::closed_loop::margins::craft::{CraftLoop, UNNAMED};
-use crate::closed_loop::margins::disturbance::{Answer, impulse, step, stiffness};
+use crate::closed_loop::margins::disturbance::{Answer, short, step, stiffness};
 use crate::closed_loop::margins::loops::OpenLoop;
 use crate::closed_loop::margins::structured::sigma_max;
 use crate::closed_loop::margins::sweep::Sweep;
@@ -440,8 +440,8 @@ fn answers(job: &Job, speed_kn: f64) -> Result<Vec<(String, Figure)>> {
             ..AnswerRow::default()
         };
         for (look, (law_name, law)) in laws.iter().enumerate() {
-            let short = impulse(&craft, law, along, force, SHOWN_S)?;
-            let long = step(&short);
+            let long = step(&craft, law, along, force, SHOWN_S)?;
+            let short = short(&long, (1.0 / law.sample_period_s).round().max(1.0) as usize);
             let told = |a: &Answer| -> Vec<f64> {
                 let unit = |v: f64| if along == Dof::Heave { -v } else { to_deg(v) };
                 a.motion.iter().map(|m| unit(m[j])).collect()

@@ -23,7 +23,7 @@
 //! # Checked by
 //! `with_a_law_it_is_the_sampled_system` (tests of this room).
 
-use nalgebra::{DVector, Vector3};
+use nalgebra::{DVector, Vector3, Vector6};
 
 use crate::control::linear::LawSignal;
 use crate::control::signal::Setup;
@@ -78,6 +78,16 @@ impl Quantity {
             Quantity::Surface(i) => row[model.layout.angle(i)] = 1.0,
         }
         row
+    }
+
+    /// What the reading gains at once with an acceleration of the craft (m/s2, rad/s2, about O).
+    pub fn at_once(self, acceleration: &Vector6<f64>, setup: &Setup) -> f64 {
+        let Quantity::Acceleration(axis) = self else {
+            return 0.0;
+        };
+        let (r_m, a) = (&setup.motion_unit_m, acceleration);
+        let (i, j) = ((axis + 1) % 3, (axis + 2) % 3);
+        a[axis] + a[3 + i] * r_m[j] - a[3 + j] * r_m[i]
     }
 }
 

@@ -20,13 +20,14 @@
 //! # Checked by
 //! `sampled_and_continuous_agree`, `aliases_make_the_difference` (tests of this room).
 
-use nalgebra::DMatrix;
+use nalgebra::{DMatrix, Vector6};
 use num_complex::Complex64;
 
 use super::craft::LoopCraft;
 use super::keeper::{self, Keeper};
 use super::reading::Quantity;
 use crate::control::linear::LawSignal;
+use crate::dynamics::state::StateLayout;
 use crate::error::{Error, Result};
 use crate::math::zoh::discretise;
 
@@ -112,6 +113,29 @@ impl LoopCraft {
     /// # Errors
     /// When a number is not finite.
     pub fn sampled(&self, surfaces: &[usize], signals: &[LawSignal]) -> Result<SampledCraft> {
+        self.sampled_with(surfaces, signals, None)
+    }
+
+    /// The same with a push that stays: one more state, behind those kept, is its share of `at_once`, the acceleration
+    /// that the whole of it gives (m/s2, rad/s2).
+    ///
+    /// # Errors
+    /// When a number is not finite.
+    pub fn pushed(
+        &self,
+        surfaces: &[usize],
+        signals: &[LawSignal],
+        at_once: &Vector6<f64>,
+    ) -> Result<SampledCraft> {
+        self.sampled_with(surfaces, signals, Some(at_once))
+    }
+
+    fn sampled_with(
+        &self,
+        surfaces: &[usize],
+        signals: &[LawSignal],
+        push: Option<&Vector6<f64>>,
+    ) -> Result<SampledCraft> {
         let keeper = self.keeper.without(surfaces);
         let mut quantities: Vec<Quantity> = signals
             .iter()
@@ -123,7 +147,7 @@ impl LoopCraft {
         }
         quantities.sort_unstable();
         quantities.dedup();
-        let build = Build::new(self, surfaces, &keeper, &quantities);
+        let build = Build::new(self, surfaces, &keeper, &quantities, push);
         let (a, b, readings) = build.open();
         let m = surfaces.len();
         let mut c = DMatrix::zeros(signals.len(), a.nrows());
@@ -211,22 +235,37 @@ impl Build {
         surfaces: &[usize],
         keeper: &Keeper,
         quantities: &[Quantity],
+        push: Option<&Vector6<f64>>,
     ) -> Self {
         let period_s = craft.setup.sample_period_s;
-        let n = craft.kept.len();
+        let kept = craft.kept.len();
+        let n = kept + usize::from(push.is_some());
         let filters = quantities
             .iter()
             .filter(|q| craft.blur(**q).corner_rad_s.is_finite())
             .count();
         let nc = n + filters;
         let mut a = DMatrix::zeros(nc, nc);
-        a.view_mut((0, 0), (n, n)).copy_from(&craft.kept_a());
+        a.view_mut((0, 0), (kept, kept)).copy_from(&craft.kept_a());
+        if let Some(at_once) = push {
+            for (k, state) in craft.kept.iter().enumerate() {
+                if StateLayout::NU.contains(state) {
+                    a[(k, kept)] = at_once[state - StateLayout::NU.start];
+                }
+            }
+        }
         let mut states = nc;
         let mut outputs = Vec::new();
         let mut filter = n;
         for q in quantities {
             let blur = craft.blur(*q);
-            let plain = craft.reading_row(*q).transpose();
+            let mut plain = craft
+                .reading_row(*q)
+                .transpose()
+                .resize_horizontally(n, 0.0);
+            if let Some(at_once) = push {
+                plain[kept] = craft.reading_factor(*q) * q.at_once(at_once, &craft.setup);
+            }
             let mut row = DMatrix::zeros(1, nc);
             if blur.corner_rad_s.is_finite() {
                 a.view_mut((filter, 0), (1, n))
@@ -265,7 +304,7 @@ impl Build {
         }
         if keeper.throttle.is_some() {
             let thrust = craft.kept_rows(&craft.linear.b_thrust).column_sum();
-            add(DMatrix::from_column_slice(n, 1, thrust.as_slice()), 0.0);
+            add(DMatrix::from_column_slice(kept, 1, thrust.as_slice()), 0.0);
         }
         Build {
             a,

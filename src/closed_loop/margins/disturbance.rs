@@ -1,25 +1,24 @@
-//! Answers of craft and law to a force or moment: impulse and step.
+//! Answers of craft and law to a force or moment that comes and stays, or goes again.
 //!
 //! # Equation
 //! ```text
-//! impulse J at t = 0:  x(0+) = M^-1 e_j J,  x(k+1) = A_closed x(k)
-//! step of J a second:  the running integral of the impulse's answer (trapezoids over the samples)
+//! force F from t = 0 on:    x' = A x + M^-1 e_j F,  accelerometers read what F does at once
+//! force over t_s seconds:   answer(t) - answer(t - t_s)
 //! ```
 //!
 //! # Symbols
-//! x state of craft and law at the samples, M mass matrix, e_j heave, roll or pitch.
+//! x state of craft and law, M mass matrix, e_j heave, roll or pitch.
 //!
 //! # Valid when
-//! Small motions; the impulse falls on a sample. The step's error is that of the trapezoids, of the
-//! order of (T/period)^2.
+//! Small motions; the force comes on a sample. Exact at the samples.
 //!
 //! # Source
 //! Common practice, no source.
 //!
 //! # Checked by
-//! `a_step_ends_at_its_static_answer`
+//! `a_step_ends_at_its_static_answer`, `a_step_is_what_simulation_has`
 
-use nalgebra::DVector;
+use nalgebra::{DVector, Vector6};
 
 use crate::closed_loop::craft::LoopCraft;
 use crate::closed_loop::poles::{check, closed};
@@ -39,27 +38,23 @@ pub struct Answer {
     pub surface_rad: Vec<Vec<f64>>,
 }
 
-/// Answer to an impulse (N s or N m s) along `along`, heave, roll or pitch, over `end_s`.
+/// Answer to a force (N) or moment (N m) along `along`, heave, roll or pitch, that comes at once and stays, over `end_s`.
 ///
 /// # Errors
 /// A law that does not fit the craft.
-pub fn impulse(
+pub fn step(
     craft: &LoopCraft,
     law: &LinearLaw,
     along: Dof,
-    impulse: f64,
+    push: f64,
     end_s: f64,
 ) -> Result<Answer> {
     check(craft, law)?;
-    let sampled = craft.sampled(&law.channels, &law.signals)?;
+    let at_once: Vector6<f64> = (craft.plant.mass_inverse().column(along.i()) * push).into_owned();
+    let sampled = craft.pushed(&law.channels, &law.signals, &at_once)?;
     let a = closed(&sampled, law);
     let mut x = DVector::zeros(a.nrows());
-    let start = craft.plant.mass_inverse().column(along.i()) * impulse;
-    for (k, state) in craft.kept.iter().enumerate() {
-        if (6..12).contains(state) {
-            x[k] = start[state - 6];
-        }
-    }
+    x[craft.kept.len()] = 1.0;
     let place = |state: usize| craft.kept.iter().position(|k| *k == state);
     let motions = [2, 3, 4].map(place);
     let layout = &craft.linear.layout;
@@ -78,26 +73,17 @@ pub fn impulse(
     Ok(out)
 }
 
-/// The answer to the same force or moment that stays, from that to its impulse over one second.
+/// The answer to the same force or moment over the first `samples` samples only.
 #[must_use]
-pub fn step(impulse: &Answer) -> Answer {
-    let mut out = impulse.clone();
-    let Some(first) = out.motion.first_mut() else {
-        return out;
-    };
-    *first = [0.0; 3];
-    for v in &mut out.surface_rad[0] {
-        *v = 0.0;
-    }
-    for k in 1..impulse.t_s.len() {
-        let half = 0.5 * (impulse.t_s[k] - impulse.t_s[k - 1]);
+pub fn short(step: &Answer, samples: usize) -> Answer {
+    let mut out = step.clone();
+    for k in samples..step.t_s.len() {
+        let before = k - samples;
         for j in 0..3 {
-            out.motion[k][j] =
-                out.motion[k - 1][j] + half * (impulse.motion[k][j] + impulse.motion[k - 1][j]);
+            out.motion[k][j] -= step.motion[before][j];
         }
-        for j in 0..out.surface_rad[k].len() {
-            out.surface_rad[k][j] = out.surface_rad[k - 1][j]
-                + half * (impulse.surface_rad[k][j] + impulse.surface_rad[k - 1][j]);
+        for (v, b) in out.surface_rad[k].iter_mut().zip(&step.surface_rad[before]) {
+            *v -= b;
         }
     }
     out
