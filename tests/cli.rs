@@ -396,3 +396,45 @@ fn the_table_of_fin_effects_is_fresh_and_leaves_none_out() {
         }
     }
 }
+
+#[test]
+fn a_schedule_is_judged_in_other_loadings() {
+    let dir = tempfile::tempdir().unwrap();
+    let own = format!("{ROOT}/scenarios/craft/coastal_survey.json");
+    let mut craft: serde_json::Value =
+        serde_json::from_str(&fs::read_to_string(&own).unwrap()).unwrap();
+    craft["name"] = "stores on deck".into();
+    craft["mass"]["vcg_m"] = 4.6.into();
+    let high = dir.path().join("high.json");
+    fs::write(&high, craft.to_string()).unwrap();
+    let scenario = serde_json::json!({
+        "format": "ridewright.scenario/1", "name": "loadings", "craft": own,
+        "sea": format!("{ROOT}/scenarios/sea/slight.json"),
+        "controllers": [format!("{ROOT}/controllers/pid.json")],
+        "speeds_kn": [14, 16], "headings_deg": [180], "seeds": [1], "duration_s": 60, "run_in_s": 20
+    });
+    let file = dir.path().join("scenario.json");
+    fs::write(&file, scenario.to_string()).unwrap();
+    let (file, high) = (file.to_str().unwrap(), high.to_str().unwrap());
+    let told = json(&run(&[
+        "schedule",
+        file,
+        "--frozen-only",
+        "--step-kn",
+        "2",
+        "--loading",
+        &own,
+        "--loading",
+        high,
+        "--json",
+    ]));
+    let law = &told["laws"][0];
+    let [same, other] = [&law["loadings"][0], &law["loadings"][1]];
+    assert_eq!(
+        same["worst"], law["worst"],
+        "the same craft has the same margins"
+    );
+    assert_eq!(other["loading"], "stores on deck");
+    assert_ne!(other["worst"], law["worst"]);
+    assert_eq!(other["frozen"].as_array().unwrap().len(), 2);
+}

@@ -166,6 +166,11 @@ pub enum Why {
 }
 
 impl Ratio {
+    /// RMS of the linear part alone over the simulated one, less one.
+    pub fn linear_difference(&self) -> f64 {
+        1.0 / self.ratio - 1.0
+    }
+
     /// Whether the interval is too wide to tell what agrees; one that lies wholly beyond the largest
     /// difference asked tells enough.
     fn is_uncertain(&self) -> bool {
@@ -253,6 +258,8 @@ impl Differences {
 pub struct Summary {
     /// Where agreement is asked.
     pub required: Differences,
+    /// The same values by the linear part alone.
+    pub linear_part: Differences,
     /// The full simulator under the same conditions but restoring.
     pub full: Differences,
 }
@@ -260,17 +267,18 @@ pub struct Summary {
 impl Summary {
     /// Over several scenarios.
     pub fn of(all: &[Agreement]) -> Self {
-        let collect = |cells: &dyn Fn(&Agreement) -> Vec<PairedCell>| {
+        let collect = |cells: fn(&Agreement) -> &[PairedCell], of: fn(&Ratio) -> f64| {
             let mut out = Vec::new();
             for cell in all.iter().flat_map(cells) {
                 let fit = |r: &&Ratio| matches!(cell.why_not(r), None | Some(Why::Restoring));
-                out.extend(cell.ratios.iter().filter(fit).map(|r| r.difference.abs()));
+                out.extend(cell.ratios.iter().filter(fit).map(|r| of(r).abs()));
             }
             Differences::of(&out)
         };
         Summary {
-            required: collect(&|a| a.linear.clone()),
-            full: collect(&|a| a.full.clone()),
+            required: collect(|a| &a.linear, |r| r.difference),
+            linear_part: collect(|a| &a.linear, Ratio::linear_difference),
+            full: collect(|a| &a.full, |r| r.difference),
         }
     }
 

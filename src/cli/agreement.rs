@@ -135,13 +135,16 @@ pub(super) fn summary(all: &[Agreement]) -> String {
     let s = Summary::of(all);
     format!(
         "\nWhere agreement is required: {} values, median difference {:.1} % (asked {:.0} %), worst {:.1} % (asked \
-         {:.0} %): {}.\nFull restoring, same conditions: {} values, median {:.1} %, worst {:.1} %.",
+         {:.0} %): {}.\nThe same values by the linear part alone: median {:.1} %, worst {:.1} %.\nFull restoring, same \
+         conditions: {} values, median {:.1} %, worst {:.1} %.",
         s.required.count,
         100.0 * s.required.median,
         100.0 * WORST_MEDIAN_FRAC,
         100.0 * s.required.worst,
         100.0 * WORST_SINGLE_FRAC,
         if s.met() { "met" } else { "not met" },
+        100.0 * s.linear_part.median,
+        100.0 * s.linear_part.worst,
         s.full.count,
         100.0 * s.full.median,
         100.0 * s.full.worst,

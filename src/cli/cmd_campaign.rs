@@ -120,16 +120,20 @@ impl Watcher for Bar {
 
 /// This program on this machine.
 pub(super) fn target() -> Result<Target> {
+    let processor = format!("{}-{}", std::env::consts::ARCH, std::env::consts::OS);
+    Ok(Target::here(own_hash()?, processor))
+}
+
+/// Hash of this program's file.
+pub(super) fn own_hash() -> Result<String> {
     let program = std::env::current_exe()
         .map_err(|e| Error::new(format!("cannot find this program's own file: {e}")))?;
-    let binary = hash_of_file(&program).ok_or_else(|| {
+    hash_of_file(&program).ok_or_else(|| {
         Error::new(format!(
             "cannot read this program's own file {}",
             program.display()
         ))
-    })?;
-    let processor = format!("{}-{}", std::env::consts::ARCH, std::env::consts::OS);
-    Ok(Target::here(binary, processor))
+    })
 }
 
 /// A finished part.

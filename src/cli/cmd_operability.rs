@@ -26,6 +26,7 @@ use crate::spec::validate::bundle;
     after_help = "Example: ridewright operability scenarios/operability.json \
                   --scatter scenarios/scatter/outer_coast.json \
                   --criteria scenarios/criteria/survey_work.json --out out/operability\n\
+                  Limits come from the spectral method to first order of the waves.\n\
                   The scenario gives craft, laws, speeds and headings; its own sea is not used. Headings of \
                   one side (0 to 180) stand for the other too."
 )]

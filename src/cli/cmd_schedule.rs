@@ -11,7 +11,7 @@ use super::cmd_compare::on_threads;
 use super::cmd_margins::db;
 use super::output::{self, Head};
 use super::schedule_report::{
-    LawReport, MemoryError, RampRow, Report, SpeedRow, SteadyRow, TurnRow, WorstRow,
+    LawReport, LoadingRow, MemoryError, RampRow, Report, SpeedRow, SteadyRow, TurnRow, WorstRow,
 };
 use super::shell::Shell;
 use super::{Status, schedule_pictures, schedule_tables};
@@ -32,6 +32,7 @@ use crate::error::{Error, Result};
 use crate::math::rng::{Purpose, generator};
 use crate::sea::realisation::{Realisation, realise};
 use crate::sim::case::Sensing;
+use crate::spec::load::load_craft;
 use crate::spec::scenario::ScenarioSpec;
 use crate::spec::source::locate;
 use crate::spec::validate::{Bundle, bundle};
@@ -53,6 +54,10 @@ pub struct Options {
     /// Least and greatest speed in knots, e.g. --speed-kn 8,18; those of the scenario when absent.
     #[arg(long, value_name = "KN,KN", value_delimiter = ',', value_parser = super::args::speed_kn)]
     pub speed_kn: Vec<f64>,
+    /// Craft file of another loading of the same craft: the frozen grid again, with the laws of the scenario's; may be
+    /// given several times.
+    #[arg(long, value_name = "CRAFT.json")]
+    pub loading: Vec<PathBuf>,
     /// Step of the frozen grid in knots, e.g. 0.5.
     #[arg(long, value_name = "KN", default_value_t = 0.5)]
     pub step_kn: f64,
@@ -96,6 +101,8 @@ pub(super) struct Job {
     pub(super) laws: Vec<LawPlan>,
     pub(super) scenario: ScenarioSpec,
     pub(super) crafts: Vec<LoopCraft>,
+    /// Other loadings, by name, at the same speeds.
+    loadings: Vec<(String, Vec<LoopCraft>)>,
     ramp: Option<Ramp>,
     sea: Realisation,
 }
@@ -140,13 +147,23 @@ pub fn run(options: &Options, cache: Option<&Path>, shell: &mut Shell) -> Result
     for w in &model.warnings {
         shell.warn(w, None);
     }
+    let loadings = options
+        .loading
+        .iter()
+        .map(|path| {
+            let file = load_craft(path)?;
+            let built = CraftModel::build(&file.spec, &b.scenario.spec.physics, cache)
+                .map_err(|e| Error::from(locate(e.problems, &file.source)))?;
+            Ok((file.spec.name.clone(), built))
+        })
+        .collect::<Result<Vec<_>>>()?;
     let laws = b
         .controllers
         .iter()
         .map(|c| LawPlan::new(&c.spec, c.source.folder(), &model))
         .collect::<Result<Vec<_>>>()?;
     let (job, report) = on_threads(options.threads, || {
-        let job = prepare(options, &b, model, laws, ends)?;
+        let job = prepare(options, &b, (model, loadings), laws, ends)?;
         let report = judge(&job, options, ends)?;
         Ok::<_, Error>((job, report))
     })??;
@@ -161,7 +178,8 @@ pub fn run(options: &Options, cache: Option<&Path>, shell: &mut Shell) -> Result
     let bad = |l: &LawReport| {
         // surfaces held at trim have no loop: a baseline, no law to fail
         let bounded = l.worst.is_empty() || l.ramps.iter().all(|r| r.is_bounded);
-        !l.unstable_kn.is_empty() || !l.missed.is_empty() || !bounded
+        let loaded = l.loadings.iter().any(|o| !o.unstable_kn.is_empty());
+        !l.unstable_kn.is_empty() || loaded || !l.missed.is_empty() || !bounded
     };
     Ok(if report.laws.iter().any(bad) {
         Status::NotMet
@@ -194,7 +212,7 @@ fn ends(options: &Options, scenario: &ScenarioSpec) -> Result<[f64; 2]> {
 fn prepare(
     options: &Options,
     b: &Bundle,
-    model: CraftModel,
+    (model, loadings): (CraftModel, Vec<(String, CraftModel)>),
     laws: Vec<LawPlan>,
     [low, high]: [f64; 2],
 ) -> Result<Job> {
@@ -203,12 +221,18 @@ fn prepare(
         .into_iter()
         .map(kn)
         .collect();
-    let crafts = crafts(&model, &speeds, &scenario.course)?;
+    let at_speeds = |model: &CraftModel| crafts(model, &speeds, &scenario.course);
+    let crafts = at_speeds(&model)?;
+    let loadings = loadings
+        .into_iter()
+        .map(|(name, model)| Ok((name, at_speeds(&model)?)))
+        .collect::<Result<Vec<_>>>()?;
     let mut job = Job {
         model,
         laws,
         scenario,
         crafts,
+        loadings,
         ramp: None,
         sea: Realisation::calm(),
     };
@@ -269,13 +293,20 @@ fn law_report(job: &Job, plan: &LawPlan, options: &Options) -> Result<LawReport>
         sentence: schedule_tables::sentence(&worst, &unstable_kn, &points, options.step_kn),
         worst,
         unstable_kn,
+        loadings: loading_rows(job, plan, options),
         memory_error: None,
         ramps: Vec::new(),
         steady: Vec::new(),
         turns: Vec::new(),
         missed: Vec::new(),
     };
-    out.missed = missed(&out.worst, &options.margins.required());
+    let required = options.margins.required();
+    out.missed = missed(&out.worst, &required);
+    for l in &out.loadings {
+        let of = |m: String| format!("{} ({m})", l.loading);
+        out.missed
+            .extend(missed(&l.worst, &required).into_iter().map(of));
+    }
     if let Some(ramp) = &job.ramp {
         out.memory_error = memory_error(job, ramp, &points, linear)?;
         out.ramps = ramps(job, ramp, plan, options)?;
@@ -283,6 +314,30 @@ fn law_report(job: &Job, plan: &LawPlan, options: &Options) -> Result<LawReport>
         out.turns = turns(job, plan, options)?;
     }
     Ok(out)
+}
+
+/// The law as it is for the scenario's craft, with the craft loaded otherwise.
+fn loading_rows(job: &Job, plan: &LawPlan, options: &Options) -> Vec<LoadingRow> {
+    let told = |c: &LoopCraft| {
+        let same = |t: &&LoopCraft| t.speed_m_s.total_cmp(&c.speed_m_s).is_eq();
+        let own = job.crafts.iter().find(same).unwrap_or(c);
+        Job::linear(plan, &own.setup)
+    };
+    job.loadings
+        .iter()
+        .map(|(name, crafts)| {
+            let points = frozen::frozen(crafts, told);
+            let worst = worst_rows(&points);
+            let unstable_kn = unstable(&points);
+            LoadingRow {
+                loading: name.clone(),
+                sentence: schedule_tables::sentence(&worst, &unstable_kn, &points, options.step_kn),
+                frozen: points.iter().map(speed_row).collect(),
+                worst,
+                unstable_kn,
+            }
+        })
+        .collect()
 }
 
 fn speed_row(p: &FrozenPoint) -> SpeedRow {

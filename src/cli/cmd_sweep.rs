@@ -31,6 +31,7 @@ use crate::tuning::sweep::{GainAxis, sweep};
 #[command(
     after_help = "Example: ridewright sweep scenarios/tune_pid.json --gain law.pid.pitch.rate_deg_s_per_deg=0:4:21 \
                   --gain law.pid.heave.rate_deg_s_per_m=0:12:21 --out out/sweep\n\
+                  Laws are judged by the spectral method to first order of the waves.\n\
                   One gain gives curves, two give contours. Of a scenario all speeds and headings are taken together."
 )]
 pub struct Options {
@@ -70,6 +71,38 @@ struct Reading {
     name: String,
     unit: String,
     limit: Option<f64>,
+    bound: Bound,
+}
+
+/// Which side of its limit a reading must be on.
+#[derive(Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+enum Bound {
+    /// Not less.
+    AtLeast,
+    /// Not more.
+    AtMost,
+    /// What is just acceptable in the objective: no limit.
+    Acceptable,
+}
+
+impl Reading {
+    fn limit_name(&self) -> &'static str {
+        match self.bound {
+            Bound::Acceptable => "just acceptable",
+            _ => "limit",
+        }
+    }
+
+    /// Room to the limit as a share of it; none without one.
+    fn room(&self, value: f64) -> Option<f64> {
+        let share = value / self.limit.filter(|l| *l > 0.0)?;
+        match self.bound {
+            Bound::AtLeast => Some(share - 1.0),
+            Bound::AtMost => Some(1.0 - share),
+            Bound::Acceptable => None,
+        }
+    }
 }
 
 #[derive(Serialize)]
@@ -153,16 +186,23 @@ fn swept(
         name: "largest growth rate of the loop".to_owned(),
         unit: "1/s".to_owned(),
         limit: Some(0.0),
+        bound: Bound::AtMost,
     }];
     readings.extend(judge.objective.terms.iter().map(|t| Reading {
         name: t.name.clone(),
         unit: t.unit.to_owned(),
         limit: is_tuning.then_some(t.acceptable),
+        bound: Bound::Acceptable,
     }));
     readings.extend(judge.watched.iter().map(|w: &Watched| Reading {
         name: w.name.to_owned(),
         unit: w.unit.to_owned(),
         limit: w.limit,
+        bound: if w.is_least {
+            Bound::AtLeast
+        } else {
+            Bound::AtMost
+        },
     }));
     Ok(Report {
         head: output::Head::new(&bundle.craft.spec.name, &[]),
@@ -348,6 +388,7 @@ fn pictures(
         unit: report.readings[i].unit.clone(),
         values: values(report, |p| if p.stable { p.readings[i] } else { None }),
         limit: report.readings[i].limit,
+        limit_name: report.readings[i].limit_name(),
     };
     let mut ride = Vec::new();
     if is_tuning {
@@ -356,6 +397,7 @@ fn pictures(
             unit: String::new(),
             values: values(report, |p| p.objective),
             limit: None,
+            limit_name: "limit",
         });
     }
     ride.extend((1..=terms).map(panel));
@@ -382,6 +424,7 @@ fn pictures(
             y: (report.gains.len() > 1).then(|| axis(1)),
             panels,
             growth_1_s: values(report, |p| p.readings[0]),
+            room: room(report),
             base: [
                 report.gains[0].base,
                 report.gains.get(1).map_or(f64::NAN, |a| a.base),
@@ -398,6 +441,19 @@ fn pictures(
             ),
         ),
     ]
+}
+
+/// Room to the nearest limit at every point; empty without limits.
+fn room(report: &Report) -> Vec<f64> {
+    let limited = |r: &Reading| r.bound != Bound::Acceptable && r.limit.is_some_and(|l| l > 0.0);
+    if !report.readings.iter().any(limited) {
+        return Vec::new();
+    }
+    values(report, |p| {
+        let each = report.readings.iter().zip(&p.readings);
+        let rooms = each.filter_map(|(r, v)| r.room((*v)?));
+        p.stable.then(|| rooms.fold(f64::INFINITY, f64::min))
+    })
 }
 
 fn values(report: &Report, of: impl Fn(&Point) -> Option<f64>) -> Vec<f64> {

@@ -7,6 +7,7 @@ use std::time::Instant;
 use serde_json::Value;
 
 use super::args::OutputArgs;
+use super::cmd_campaign::own_hash;
 use super::cmd_compare::on_threads;
 use super::output::{self, replace, write_json};
 use super::progress::Progress;
@@ -30,6 +31,7 @@ use crate::tuning::tune::{Clock, Job, Tuned, count, tune};
 #[derive(Clone, Debug, clap::Args)]
 #[command(
     after_help = "Example: ridewright tune scenarios/tune_pid.json --out out/tune --within-s 60\n\
+                  Laws are judged by the spectral method to first order of the waves; the one found is simulated.\n\
                   Stopped at any moment, the same command goes on from the journal in the folder of --out.\n\
                   Exit status 1: a limit is not met, or simulation does not confirm the improvement."
 )]
@@ -154,7 +156,11 @@ fn search(
     let bytes: Vec<&[u8]> = spectra.iter().map(Vec::as_slice).collect();
     let inputs = inputs_hash(bundle, &bytes)?;
     let mut journal = match out {
-        Some(dir) => Journal::open(&dir.join("journal.jsonl"), &inputs)?,
+        // scores of another build may differ
+        Some(dir) => Journal::open(
+            &dir.join("journal.jsonl"),
+            &format!("{inputs}, program {}", own_hash()?),
+        )?,
         None => Journal::in_memory(),
     };
     let from_journal = journal.read_back();

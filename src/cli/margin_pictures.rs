@@ -397,24 +397,14 @@ fn pole_speeds(asked: &[f64]) -> Vec<f64> {
 
 /// A motion, its sign to a reader, its unit, what pushes, and the size of the push in its own unit.
 const PUSHES: [(Dof, &str, &str, &str); 3] = [
-    (
-        Dof::Heave,
-        "heave, up positive",
-        "m",
-        "the force that lifts 0.1 m at rest",
-    ),
+    (Dof::Heave, "heave, up positive", "m", "Force for 0.1 m up"),
     (
         Dof::Roll,
         "roll, starboard down",
         "deg",
-        "the moment that heels 1° at rest",
+        "Moment for 1° of heel",
     ),
-    (
-        Dof::Pitch,
-        "pitch, bow up",
-        "deg",
-        "the moment that trims 1° at rest",
-    ),
+    (Dof::Pitch, "pitch, bow up", "deg", "Moment for 1° of trim"),
 ];
 
 fn answers(job: &Job, speed_kn: f64) -> Result<Vec<(String, Figure)>> {
@@ -467,7 +457,7 @@ fn answers(job: &Job, speed_kn: f64) -> Result<Vec<(String, Figure)>> {
             job,
             "Answers to a push",
             format!(
-                "{speed_kn:.1} kn, calm water, linear; 1 s of a force or moment, and the same for good"
+                "{speed_kn:.1} kn, calm water, linear; what moves her so far at rest, for 1 s and for good"
             ),
         ),
         rows,

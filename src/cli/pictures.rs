@@ -382,7 +382,7 @@ fn bound_panel(case: &cmd_bound::Case, r: &cmd_bound::RideRow) -> BoundPanel {
                 angle_deg: fins.fin_rms_deg,
                 ride: l.rms,
                 least: l.least_rms,
-                words: format!("+{:.0} %", l.above_least_percent),
+                words: above(l.above_least_percent),
             })
             .collect(),
     }
@@ -436,4 +436,13 @@ pub(super) fn sea(
         numbers: report.numbers(),
     });
     write(&figure, dir, "sea", shell)
+}
+
+/// How far above the bound: percent while that reads well.
+fn above(percent: f64) -> String {
+    if percent < 100.0 {
+        format!("+{percent:.0} %")
+    } else {
+        format!("{:.1} times", 1.0 + percent / 100.0)
+    }
 }

@@ -37,6 +37,8 @@ pub(super) struct LawReport {
     pub(super) worst: Vec<WorstRow>,
     /// The worst margin in a sentence.
     pub(super) sentence: String,
+    /// The same frozen grid in other loadings.
+    pub(super) loadings: Vec<LoadingRow>,
     /// What the ramp's one memory costs.
     pub(super) memory_error: Option<MemoryError>,
     pub(super) ramps: Vec<RampRow>,
@@ -45,6 +47,19 @@ pub(super) struct LawReport {
     pub(super) turns: Vec<TurnRow>,
     /// Requirements that are not met, in words.
     pub(super) missed: Vec<String>,
+}
+
+/// The frozen grid in another loading, under the law as it is for the scenario's craft.
+#[derive(Debug, Serialize)]
+pub(super) struct LoadingRow {
+    pub(super) loading: String,
+    pub(super) frozen: Vec<SpeedRow>,
+    /// Speeds between which the loop is unstable, kn.
+    pub(super) unstable_kn: Vec<[f64; 2]>,
+    /// As those of the law.
+    pub(super) worst: Vec<WorstRow>,
+    /// The worst margin in a sentence.
+    pub(super) sentence: String,
 }
 
 /// One speed of the frozen grid.

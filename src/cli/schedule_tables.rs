@@ -29,6 +29,9 @@ pub(super) fn tables(job: &Job, report: &Report) -> String {
         );
         text += &frozen(law);
         let _ = writeln!(text, "\n{}", law.sentence);
+        for l in &law.loadings {
+            let _ = writeln!(text, "{}: {}", l.loading, l.sentence);
+        }
         text += &speed_hold(law);
         for m in &law.missed {
             let _ = writeln!(text, "NOT MET: {m}");

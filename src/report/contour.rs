@@ -121,6 +121,8 @@ pub struct SweepPanel {
     pub values: Vec<f64>,
     /// The limit, when it has one.
     pub limit: Option<f64>,
+    /// What the limit is called: `limit`, `just acceptable`.
+    pub limit_name: &'static str,
 }
 
 /// A sweep over one gain (`y` empty) or two.
@@ -136,6 +138,8 @@ pub struct SweepPicture {
     pub panels: Vec<SweepPanel>,
     /// Largest growth rate of the closed loop, 1/s: zero is the boundary of stability.
     pub growth_1_s: Vec<f64>,
+    /// Room to the nearest of all limits, a share of it; below zero one is not met. Empty without limits.
+    pub room: Vec<f64>,
     /// Gains of the file.
     pub base: [f64; 2],
 }
@@ -174,7 +178,13 @@ const BANDS: f64 = 9.0;
 fn axis(of: &(String, String, Vec<f64>)) -> Axis {
     let (first, last) = (of.2.first().copied(), of.2.last().copied());
     let ends = first.zip(last).filter(|(a, b)| a < b);
-    let axis = Axis::new(&of.0, &of.1);
+    let mut axis = Axis::new(&of.0, &of.1);
+    let ratio = |k: usize| of.2[k] / of.2[k - 1];
+    let steps = of.2.len();
+    // equal ratios and no equal steps: the values were asked for so
+    if steps > 2 && of.2[0] > 0.0 && (ratio(1) / ratio(steps - 1) - 1.0).abs() < 1e-6 {
+        axis = axis.log();
+    }
     match ends {
         Some((a, b)) => axis.range(a, b),
         None => axis,
@@ -200,7 +210,7 @@ fn curve(data: &SweepPicture, p: &SweepPanel) -> Panel {
     let xy: Vec<[f64; 2]> = x.iter().zip(&p.values).map(|(x, y)| [*x, *y]).collect();
     panel.add(Line::new("", Look::plain(Colour::BLUE), xy).width(2.0));
     if let Some(limit) = p.limit {
-        panel.add(Rule::level(limit, "limit").look(limit_look()));
+        panel.add(Rule::level(limit, p.limit_name).look(limit_look()));
     }
     if let Some(y) = interpolated(x, &p.values, data.base[0]) {
         let look = Look::plain(Colour::INK).marker(Marker::Diamond);
@@ -285,9 +295,18 @@ fn bands(data: &SweepPicture, y: &(String, String, Vec<f64>), p: &SweepPanel) ->
         add_line(
             &mut panel,
             &shown.line(limit),
-            "limit",
+            p.limit_name,
             limit_look().dash(Dash::Solid),
             2.0,
+        );
+    }
+    if !data.room.is_empty() {
+        add_line(
+            &mut panel,
+            &grid(&data.room).line(0.0),
+            "all limits met on one side",
+            Look::plain(Colour::BLACK).dash(Dash::Solid),
+            2.6,
         );
     }
     let look = Look::plain(Colour::INK).marker(Marker::Diamond);
@@ -395,6 +414,7 @@ mod tests {
             unit: unit.into(),
             values,
             limit,
+            limit_name: "limit",
         };
         SweepPicture {
             heading: Heading::new(
@@ -423,6 +443,7 @@ mod tests {
                 ),
             ],
             growth_1_s: each(&growth),
+            room: each(&|x, y| 2.5 - x - 0.1 * y),
             x: ("pitch rate".into(), "deg s/deg".into(), x.clone()),
             y: two.then(|| ("heave rate".into(), "deg s/m".into(), y)),
             base: [1.1, 4.0],
@@ -442,7 +463,11 @@ mod tests {
         check(
             &two,
             "sweep_two",
-            &["unstable beyond", "heave rate (deg s/m)"],
+            &[
+                "unstable beyond",
+                "heave rate (deg s/m)",
+                "all limits met on one side",
+            ],
         );
         assert_eq!(two.panel_count(), 2);
         let one = sweep_picture(&picture(false));

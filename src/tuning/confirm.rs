@@ -386,7 +386,7 @@ impl Records<'_> {
             ("fin angle RMS", &[Quantity::SurfaceRms], None),
             ("fin rate RMS", &[Quantity::SurfaceRateRms], None),
             (
-                "time at fin limits",
+                "share of time at fin limits",
                 &[Quantity::AtAngleLimit, Quantity::AtRateLimit],
                 None,
             ),

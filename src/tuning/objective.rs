@@ -292,7 +292,7 @@ pub fn watched(limits: &TuningLimitsSpec) -> Vec<Watched> {
         least("damping ratio", "", l.least_damping_ratio),
         most("fin angle RMS", "deg", l.most_fin_rms_deg),
         most("fin rate RMS", "deg/s", l.most_fin_rate_rms_deg_s),
-        most("time at fin limits", "", l.most_at_limits_frac),
+        most("share of time at fin limits", "", l.most_at_limits_frac),
         most("contacts", "1/h", l.most_contacts_per_h),
     ]
 }

@@ -21,7 +21,7 @@ pub struct BoundLaw {
     pub ride: f64,
     /// The bound at the law's own fin RMS angle and rate.
     pub least: f64,
-    /// Words at the point: `+34 %`.
+    /// Words at the point: `+34 %`, `2.4 times`.
     pub words: String,
 }
 
@@ -58,7 +58,7 @@ pub fn bound_picture(data: &BoundPicture) -> Figure {
     let two = |p: &[BoundPanel]| Row::of(235.0, p.iter().map(panel).collect());
     let rows = data.panels.chunks(2).map(two).collect();
     let mut figure = Figure::new(data.heading.clone(), rows);
-    let note = "The stem under a law ends at the least ride at its own fin RMS angle and rate; the curve \
+    let note = "Words: above the least, or how many times it. The stem under a law ends at the least ride at its own fin RMS angle and rate; the curve \
                 leaves the rate free. No causal linear law lies below the solid curve, nothing at all below the \
                 dashed one. Linear model, no limits.";
     figure.footer = format!("{note}\n{}", figure.footer);
@@ -102,9 +102,14 @@ fn panel(data: &BoundPanel) -> Panel {
         p.add(Points::new("", foot, vec![[law.angle_deg, law.least]]));
         let at = [law.angle_deg, law.ride];
         p.add(Points::new(law.name.as_str(), look, vec![at]));
-        let words = Note::new(at, law.words.as_str())
-            .shift(7.0, -7.0)
-            .on_paper();
+        let words = Note::new(at, law.words.as_str()).on_paper();
+        // a law with another to its right has its words to the left
+        let is_left = data.laws.iter().any(|o| o.angle_deg > law.angle_deg);
+        let words = if is_left {
+            words.lean(-1.0, 0.0).shift(-7.0, -7.0)
+        } else {
+            words.shift(7.0, -7.0)
+        };
         p.add(words.colour(look.colour.mixed(Colour::BLACK, 0.3)));
     }
     p

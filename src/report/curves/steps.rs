@@ -26,7 +26,7 @@ pub struct AnswerRow {
     pub name: String,
     /// Its unit.
     pub unit: String,
-    /// What pushes: `moment that heels the craft at rest by 1 deg`.
+    /// What pushes: `Moment for 1° of heel`.
     pub push: String,
     /// Answers to the impulse of one second of it.
     pub impulse: Vec<TimeCurve>,
@@ -63,10 +63,10 @@ pub fn answer_picture(data: &AnswerPicture) -> Figure {
             p
         };
         let panels = vec![
-            panel(format!("1 s of {}", r.push), &r.name, &r.unit, &r.impulse),
-            panel(format!("Step of {}", r.push), &r.name, &r.unit, &r.step),
+            panel(format!("{}, for 1 s", r.push), &r.name, &r.unit, &r.impulse),
+            panel(format!("{}, for good", r.push), &r.name, &r.unit, &r.step),
             panel(
-                "Fins in the step".to_owned(),
+                "Fins, for good".to_owned(),
                 "largest fin angle",
                 "deg",
                 &r.fins_deg,
