@@ -74,10 +74,15 @@ impl Error {
         Problem::at("", message).hint(hint).into()
     }
 
-    /// An I/O failure: what was being done, to which file, and the system's reason.
+    /// An I/O failure: what was being done, to which file, the system's reason, and what to do about it where
+    /// the reason tells.
     pub fn io(doing: &str, file: impl Into<PathBuf>, cause: &std::io::Error) -> Self {
-        let mut p = Problem::at("", format!("cannot {doing}: {cause}"));
+        let told = cause.to_string();
+        // a file that is written beside its place first has a name that nobody knows
+        let told = told.split(" at path \"").next().unwrap_or_default();
+        let mut p = Problem::at("", format!("cannot {doing}: {told}"));
         p.place.file = Some(file.into());
+        p.hint = remedy(cause.kind()).map(str::to_owned);
         p.into()
     }
 
@@ -90,6 +95,25 @@ impl Error {
         }
         self
     }
+}
+
+/// What to do when the system refuses a file for this reason; none where nothing general helps.
+pub fn remedy(kind: std::io::ErrorKind) -> Option<&'static str> {
+    use std::io::ErrorKind as K;
+    Some(match kind {
+        K::NotFound => "is the path right? nothing stands there",
+        K::PermissionDenied | K::ReadOnlyFilesystem => {
+            "this user has no right to it: change its rights, or give another place (--out)"
+        }
+        K::NotADirectory | K::AlreadyExists => {
+            "a part of the path is a file, no folder: give another place (--out)"
+        }
+        K::IsADirectory => "it is a folder: name a file, or move the folder away",
+        K::StorageFull | K::QuotaExceeded | K::FileTooLarge => {
+            "there is no room: make some, then give the same command again; what was there is kept"
+        }
+        _ => return None,
+    })
 }
 
 impl From<Problem> for Error {
@@ -148,6 +172,24 @@ impl fmt::Display for Error {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_refusal_of_the_system_has_a_remedy_and_no_name_that_nobody_knows() {
+        let told =
+            |cause: std::io::Error| Error::io("write this file", "rows.csv", &cause).to_string();
+        let full = told(std::io::ErrorKind::StorageFull.into());
+        assert!(
+            full.starts_with("rows.csv: cannot write this file: ") && full.contains("make some")
+        );
+        let hidden = "Permission denied (os error 13) at path \"/x/.rw-a1b2\"";
+        let denied = std::io::Error::new(std::io::ErrorKind::PermissionDenied, hidden);
+        let denied = told(denied);
+        assert!(
+            denied.contains("(os error 13)\n\nhint: this user"),
+            "{denied}"
+        );
+        assert!(!denied.contains(".rw-"), "{denied}");
+    }
 
     #[test]
     fn reads_where_what_and_remedy() {

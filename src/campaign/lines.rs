@@ -69,7 +69,7 @@ pub(super) fn open_locked(path: &Path) -> Result<File> {
         match file.try_lock() {
             Ok(()) => {}
             Err(std::fs::TryLockError::WouldBlock) => {
-                let p = Problem::at("", "is being written by another run");
+                let p = Problem::at("", "is being written by another run, or read");
                 let p = p.hint("wait for it, or give another folder with --out");
                 return Err(Error::from(p).in_file(path));
             }
@@ -81,6 +81,22 @@ pub(super) fn open_locked(path: &Path) -> Result<File> {
         if same_file(&file, path) {
             return Ok(file);
         }
+    }
+}
+
+/// Opens a file to be read, under a lock that keeps writers out while it lives.
+pub(super) fn open_unwritten(path: &Path) -> Result<File> {
+    let file = File::open(path).map_err(io_at("read this store", path))?;
+    match file.try_lock_shared() {
+        Err(std::fs::TryLockError::WouldBlock) => {
+            let p = Problem::at("", "is being written by another run");
+            let p = p.hint(
+                "wait until it has ended; what it leaves unfinished goes on by its own command",
+            );
+            Err(Error::from(p).in_file(path))
+        }
+        // a file system without locks: nothing to be learnt there
+        Ok(()) | Err(std::fs::TryLockError::Error(_)) => Ok(file),
     }
 }
 

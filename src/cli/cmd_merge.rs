@@ -6,7 +6,7 @@ use super::args::OutputArgs;
 use super::shell::Shell;
 use super::{Status, cmd_campaign, output};
 use crate::campaign::batch::merge::merge;
-use crate::campaign::batch::store::stores_in;
+use crate::campaign::batch::store::stores_at;
 use crate::error::{Error, Result};
 
 /// Options of `merge`.
@@ -37,23 +37,12 @@ pub fn run(options: &Options, shell: &mut Shell) -> Result<Status> {
     };
     let mut stores = Vec::new();
     for part in &options.parts {
-        if part.is_dir() {
-            let mut found = stores_in(part)?;
-            // a whole store beside its parts is an earlier merge
-            if found.len() > 1 {
-                found.retain(|p| p.file_name().is_none_or(|n| n != "rows.jsonl"));
-            }
-            if found.is_empty() {
-                let told = format!("there is no campaign's store in {}", part.display());
-                return Err(Error::with_hint(
-                    told,
-                    "name the folders of `ridewright campaign --shard K/N --out DIR`",
-                ));
-            }
-            stores.extend(found);
-        } else {
-            stores.push(part.clone());
+        let mut found = stores_at(part)?;
+        // a whole store beside its parts is an earlier merge
+        if found.len() > 1 {
+            found.retain(|p| p.file_name().is_none_or(|n| n != "rows.jsonl"));
         }
+        stores.extend(found);
     }
     let path = merge(&stores, &dir)?;
     shell.talk(&format!("{} parts put together", stores.len()));

@@ -7,6 +7,7 @@ use super::cmd_compare::{on_threads, tell_warnings};
 use super::progress::Progress;
 use super::shell::Shell;
 use super::{Status, output, table};
+use crate::campaign::batch::export::{self, CsvTable};
 use crate::campaign::compare::{self, Comparison, RunResult, Selection};
 use crate::campaign::stage::Stage;
 use crate::error::{Error, Result};
@@ -224,18 +225,9 @@ fn history_name(r: &RunResult) -> String {
 
 /// Every column with its unit in the head, as CSV.
 fn write_history(path: &Path, record: &Record) -> Result<()> {
-    let fail = |e: csv::Error| Error::new(format!("cannot write {}: {e}", path.display()));
-    let mut w = csv::Writer::from_path(path).map_err(fail)?;
-    w.write_record(
-        record
-            .columns
-            .iter()
-            .map(|c| format!("{} ({})", c.name, c.unit)),
-    )
-    .map_err(fail)?;
-    for i in 0..record.len() {
-        w.write_record(record.columns.iter().map(|c| c.data[i].to_string()))
-            .map_err(fail)?;
-    }
-    w.flush().map_err(|e| Error::io("write", path, &e))
+    output::replace_with(path, |file| {
+        let mut table = CsvTable::new(file, &export::history_columns(record))?;
+        (0..record.len()).try_for_each(|i| table.put(&export::history_cells(record, i)))?;
+        table.finish()
+    })
 }

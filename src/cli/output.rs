@@ -7,7 +7,7 @@ use serde::Serialize;
 
 use super::args::OutputArgs;
 use super::shell::Shell;
-use crate::error::{Error, Result};
+use crate::error::{Error, Result, remedy};
 
 /// What every craft verb's JSON begins with.
 #[derive(Clone, Debug, Serialize)]
@@ -43,24 +43,11 @@ impl Head {
 /// # Errors
 /// When it cannot be written.
 pub fn replace(path: &Path, text: &str) -> Result<()> {
-    let fail = |e: &std::io::Error| Error::io("write this file", path, e);
-    let folder = match path.parent() {
-        Some(p) if !p.as_os_str().is_empty() => p,
-        _ => Path::new("."),
-    };
-    let mut file = tempfile::Builder::new()
-        .prefix(".rw-")
-        .tempfile_in(folder)
-        .map_err(|e| fail(&e))?;
-    file.write_all(text.as_bytes()).map_err(|e| fail(&e))?;
-    #[cfg(unix)]
-    {
-        use std::os::unix::fs::PermissionsExt;
-        let open = std::fs::Permissions::from_mode(0o644);
-        file.as_file().set_permissions(open).map_err(|e| fail(&e))?;
-    }
-    file.persist(path).map_err(|e| fail(&e.error))?;
-    Ok(())
+    let fail = |e: std::io::Error| Error::io("write this file", path, &e);
+    replace_with(path, |mut file| {
+        file.write_all(text.as_bytes()).map_err(fail)?;
+        file.flush().map_err(fail)
+    })
 }
 
 /// Writes a file by `write`, whole or not at all, without holding it in memory.
@@ -76,10 +63,7 @@ pub fn replace_with(
         Some(p) if !p.as_os_str().is_empty() => p,
         _ => Path::new("."),
     };
-    let file = tempfile::Builder::new()
-        .prefix(".rw-")
-        .tempfile_in(folder)
-        .map_err(|e| fail(&e))?;
+    let file = beside(folder).map_err(|e| fail(&e))?;
     let handle = file.as_file().try_clone().map_err(|e| fail(&e))?;
     write(std::io::BufWriter::new(handle)).map_err(|e| e.in_file(path))?;
     #[cfg(unix)]
@@ -92,15 +76,34 @@ pub fn replace_with(
     Ok(())
 }
 
-/// The folder of `--out`, made before anything is computed; none when it is not asked for.
+/// A file in `folder` that goes by itself unless it is put in some place.
+fn beside(folder: &Path) -> std::io::Result<tempfile::NamedTempFile> {
+    tempfile::Builder::new().prefix(".rw-").tempfile_in(folder)
+}
+
+/// The folder of `--out`, made and tried before anything is computed; none when it is not asked for.
 ///
 /// # Errors
-/// When it cannot be made.
+/// When it cannot be made or written into.
 pub fn folder(output: &OutputArgs) -> Result<Option<PathBuf>> {
-    if let Some(dir) = &output.out {
-        std::fs::create_dir_all(dir).map_err(|e| Error::io("make this folder", dir, &e))?;
-    }
-    Ok(output.out.clone())
+    let Some(dir) = &output.out else {
+        return Ok(None);
+    };
+    let told = |doing: &str, e: &std::io::Error| {
+        let mut told = Error::io(doing, dir, e);
+        let usual = "give a folder that this user may write into with --out";
+        told.problems[0].hint = Some(match e.kind() {
+            std::io::ErrorKind::NotFound => usual.to_owned(), // a folder of the system's own
+            kind => remedy(kind).unwrap_or(usual).to_owned(),
+        });
+        told
+    };
+    std::fs::create_dir_all(dir).map_err(|e| told("make this folder", &e))?;
+    // a file that is there for an instant: rights alone do not tell whether the disk takes one
+    beside(dir)
+        .and_then(tempfile::NamedTempFile::close)
+        .map_err(|e| told("write into this folder", &e))?;
+    Ok(Some(dir.clone()))
 }
 
 /// Writes a result as `<stem>.json` into a folder, in one piece; returns the file.

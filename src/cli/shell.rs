@@ -40,6 +40,11 @@ impl Shell {
         self.is_terminal && !self.is_quiet
     }
 
+    /// True when a long job may say now and then how far it is: talk is wanted and nobody watches.
+    pub fn logs_progress(&self) -> bool {
+        !self.is_terminal && !self.is_quiet
+    }
+
     /// Writes data and a line end to standard output.
     ///
     /// # Errors
@@ -57,7 +62,10 @@ impl Shell {
                 self.is_closed = true;
                 Ok(())
             }
-            Err(e) => Err(Error::new(format!("cannot write to standard output: {e}"))),
+            Err(e) => Err(Error::with_hint(
+                format!("cannot write to standard output: {e}"),
+                "make room where it leads, or read it with a program that goes on reading",
+            )),
         }
     }
 
@@ -141,7 +149,7 @@ impl Shell {
 }
 
 /// Nobody is left to be told when standard error itself fails.
-fn to_stderr(text: &str) {
+pub(super) fn to_stderr(text: &str) {
     let mut err = std::io::stderr().lock();
     let end = if text.ends_with('\n') { "" } else { "\n" };
     let _ = write!(err, "{text}{end}");

@@ -152,7 +152,10 @@ impl<W: Write> CsvTable<W> {
 }
 
 fn told(what: &str, e: &dyn std::fmt::Display) -> Error {
-    Error::new(format!("cannot write the {what} file: {e}"))
+    Error::with_hint(
+        format!("cannot write the {what} file: {e}"),
+        "make room, or give another place with --out; nothing half written is left behind",
+    )
 }
 
 /// Rows as Parquet.

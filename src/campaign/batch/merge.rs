@@ -11,7 +11,6 @@ use super::grid::Shard;
 use super::head::Head;
 use super::store::{Book, file_name, write_ordered};
 use crate::error::{Error, Problem, Result};
-use crate::spec::campaign::DrawsSpec;
 
 /// Puts the shards at `paths` together into `folder`; gives the file written.
 ///
@@ -85,16 +84,10 @@ fn all_there(books: &[Book]) -> Result<()> {
 fn complete(books: &mut [Book], head: &Head) -> Result<()> {
     let grid = &head.grid;
     let mut watched = vec![f64::NAN; grid.cases()];
-    if let DrawsSpec::Until { quantity, .. } = &grid.draws {
-        let column = head.columns.iter().position(|c| c == quantity);
-        for b in books.iter_mut() {
-            b.each(|row| {
-                let number = column.and_then(|c| row.completed_number(c));
-                if let Some(w) = watched.get_mut(row.case) {
-                    *w = number.unwrap_or(f64::NAN);
-                }
-                Ok(())
-            })?;
+    for b in books.iter_mut() {
+        let own = b.watched()?;
+        for (all, own) in watched.iter_mut().zip(own).filter(|(_, o)| !o.is_nan()) {
+            *all = own;
         }
     }
     let wanted = finished(grid, &|c| watched[c]);

@@ -7,21 +7,24 @@
 //!
 //! # Checked by
 //! `what_was_put_is_read_back`, `a_cut_tail_is_dropped`, `damage_in_the_middle_is_refused`,
-//! `a_full_disk_loses_nothing`, `a_second_writer_is_refused`, `other_inputs_are_refused`,
-//! `finished_stores_are_in_order`, and the kills of tests/campaign.rs
+//! `a_full_disk_loses_nothing`, `a_second_writer_is_refused`, `a_store_being_written_is_not_read`,
+//! `other_inputs_are_refused`, `finished_stores_are_in_order`, `what_lacks_is_counted`, and the kills of tests/campaign.rs
 
 use std::collections::HashSet;
 use std::fs::File;
 use std::io::{self, BufRead, BufReader, BufWriter, Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
 
+use super::execute::finished;
 use super::grid::Shard;
 use super::head::{FORMAT, Head};
 use super::row::Row;
 use crate::campaign::lines::{
-    SYNC_EVERY, Sink, damaged, io_at, line_of, must_be_begun, open_locked, read_as, scan,
+    SYNC_EVERY, Sink, damaged, io_at, line_of, must_be_begun, open_locked, open_unwritten, read_as,
+    scan,
 };
 use crate::error::{Error, Problem, Result};
+use crate::spec::campaign::DrawsSpec;
 
 /// A store being written.
 pub struct Store {
@@ -186,7 +189,9 @@ impl Store {
     /// When it cannot be written.
     pub fn settle(mut self) -> Result<PathBuf> {
         self.sync()?;
-        let mut book = Book::open(&self.path)?;
+        // the lock of the writer is our own
+        let file = File::open(&self.path).map_err(io_at("read this store", &self.path))?;
+        let mut book = Book::of(file, &self.path)?;
         let mut order: Vec<(usize, u64)> = book.rows.clone();
         order.sort_unstable();
         if order != book.rows {
@@ -212,18 +217,18 @@ impl Book {
     /// # Errors
     /// A file that cannot be read, is being written or is damaged.
     pub fn open(path: &Path) -> Result<Self> {
-        let fail = io_at("read this store", path);
-        let file = File::open(path).map_err(fail)?;
+        Book::of(open_unwritten(path)?, path)
+    }
+
+    fn of(file: File, path: &Path) -> Result<Self> {
         let mut head = None;
         let mut rows = Vec::new();
-        let mut at = 0;
         scan(BufReader::new(&file), path, |byte, json| {
             if byte == 0 {
                 head = Some(read_head(json)?);
             } else {
                 rows.push((read_row(json)?.case, byte));
             }
-            at = byte;
             Ok(())
         })?;
         let Some(head) = head else {
@@ -247,6 +252,45 @@ impl Book {
     /// Its file.
     pub fn path(&self) -> &Path {
         &self.path
+    }
+
+    /// How much of the campaign, and of its own part, is there.
+    ///
+    /// # Errors
+    /// When the file cannot be read.
+    pub fn standing(&mut self) -> Result<Standing> {
+        let watched = self.watched()?;
+        let (grid, shard) = (&self.head.grid, self.head.shard);
+        let wanted = finished(grid, &|c| watched[c]);
+        let of_part = |c: &&usize| grid.spot(**c).is_some_and(|s| shard.has(grid, &s));
+        let there: HashSet<usize> = self.cases().collect();
+        let part: Vec<&usize> = wanted.iter().filter(of_part).collect();
+        Ok(Standing {
+            there: part.iter().filter(|c| there.contains(**c)).count(),
+            part: part.len(),
+            // of other parts' places a stopping rule is told nothing here
+            whole: match grid.draws {
+                DrawsSpec::Fixed { .. } => Some(wanted.len()),
+                DrawsSpec::Until { .. } if shard == Shard::WHOLE => Some(wanted.len()),
+                DrawsSpec::Until { .. } => None,
+            },
+        })
+    }
+
+    /// The number that the stopping rule asks for, by case; NaN without a rule or a row.
+    pub(super) fn watched(&mut self) -> Result<Vec<f64>> {
+        let mut watched = vec![f64::NAN; self.head.grid.cases()];
+        if let DrawsSpec::Until { quantity, .. } = &self.head.grid.draws {
+            let column = self.head.columns.iter().position(|c| c == quantity);
+            self.each(|row| {
+                let number = column.and_then(|c| row.completed_number(c));
+                if let Some(w) = watched.get_mut(row.case) {
+                    *w = number.unwrap_or(f64::NAN);
+                }
+                Ok(())
+            })?;
+        }
+        Ok(watched)
     }
 
     /// Every row in order of cases, one in memory at a time.
@@ -285,6 +329,24 @@ impl Book {
     /// Writes its rows in order under `head` to `path`, which appears in one piece.
     fn write_in_order(&mut self, head: &Head, path: &Path) -> Result<()> {
         write_ordered(head, &mut [self], path)
+    }
+}
+
+/// How much of a campaign a store has.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Standing {
+    /// Cases that are there.
+    pub there: usize,
+    /// Cases of the store's own part, as far as rows tell where a stopping rule asks for more.
+    pub part: usize,
+    /// Cases of the whole campaign; none where a stopping rule decides in other parts.
+    pub whole: Option<usize>,
+}
+
+impl Standing {
+    /// Whether its own part is finished.
+    pub fn is_finished(&self) -> bool {
+        self.there == self.part
     }
 }
 
@@ -337,6 +399,29 @@ fn read_head(json: &[u8]) -> Result<Head> {
         return Err(p.into());
     }
     read_as(json, "a first line")
+}
+
+/// The store at a path, or those in a folder, whole ones and shards, sorted by name; never none.
+///
+/// # Errors
+/// Nothing there, a folder without stores, or one that cannot be read.
+pub fn stores_at(path: &Path) -> Result<Vec<PathBuf>> {
+    let name_it = "name the folder that `ridewright campaign FILE --out DIR` wrote";
+    let told = |words: &str| {
+        let p = Problem::at("", words).hint(name_it);
+        Error::from(p).in_file(path)
+    };
+    if !path.exists() {
+        return Err(told("there is no such folder or file"));
+    }
+    if !path.is_dir() {
+        return Ok(vec![path.to_owned()]);
+    }
+    let found = stores_in(path)?;
+    if found.is_empty() {
+        return Err(told("holds no campaign's store (rows*.jsonl)"));
+    }
+    Ok(found)
 }
 
 /// Stores in a folder, whole ones and shards, sorted by name.

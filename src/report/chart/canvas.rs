@@ -351,6 +351,9 @@ pub(super) fn encode_png(path: &std::path::Path, w: u32, h: u32, pixels: &[u8]) 
     let fault = blit.or(told(backend.present()));
     match fault {
         None => Ok(()),
-        Some(fault) => Err(Error::new(format!("cannot write the picture: {fault}")).in_file(path)),
+        Some(fault) => {
+            let told = format!("cannot write the picture: {fault}");
+            Err(Error::with_hint(told, "make room, or give another place with --out").in_file(path))
+        }
     }
 }

@@ -178,6 +178,71 @@ fn a_second_writer_is_refused() {
 }
 
 #[test]
+fn a_store_being_written_is_not_read() {
+    let dir = tempfile::tempdir().unwrap();
+    let mut s = Store::open(dir.path(), head(3), None).unwrap();
+    s.put(&row(0)).unwrap();
+    let path = s.path().to_owned();
+    let told = Book::open(&path).err().unwrap().to_string();
+    assert!(
+        told.contains("being written by another run") && told.contains("hint: wait"),
+        "{told}"
+    );
+    drop(s);
+    // many may read, nobody writes meanwhile
+    let (one, two) = (Book::open(&path), Book::open(&path));
+    assert!(one.is_ok() && two.is_ok());
+    assert!(Store::open(dir.path(), head(3), None).is_err());
+    drop((one, two));
+    assert!(Store::open(dir.path(), head(3), None).is_ok());
+}
+
+#[test]
+fn what_lacks_is_counted() {
+    let dir = tempfile::tempdir().unwrap();
+    let path = filled(dir.path(), &[0, 1, 2, 5]);
+    let standing = Book::open(&path).unwrap().standing().unwrap();
+    // three draws at 12 places with two laws
+    let whole = Some(72);
+    let want = Standing {
+        there: 4,
+        part: 72,
+        whole,
+    };
+    assert_eq!(standing, want);
+    assert!(!standing.is_finished());
+    let mut half = head(3);
+    half.shard = Shard { number: 1, of: 2 };
+    let other = tempfile::tempdir().unwrap();
+    let grid = half.grid.clone();
+    let own = (0..72).filter(|c| grid.spot(*c).is_some_and(|s| half.shard.has(&grid, &s)));
+    let own: Vec<usize> = own.collect();
+    let mut s = Store::open(other.path(), half, None).unwrap();
+    for c in own {
+        s.put(&row(c)).unwrap();
+    }
+    let path = s.settle().unwrap();
+    let standing = Book::open(&path).unwrap().standing().unwrap();
+    assert!(standing.is_finished(), "{standing:?}");
+    assert_eq!((standing.part, standing.whole), (36, whole));
+}
+
+#[test]
+fn what_is_not_there_is_told_with_a_remedy() {
+    let dir = tempfile::tempdir().unwrap();
+    for (path, words) in [
+        (dir.path().join("nope"), "no such folder"),
+        (dir.path().to_owned(), "holds no campaign's store"),
+    ] {
+        let told = stores_at(&path).unwrap_err().to_string();
+        assert!(
+            told.contains(words) && told.contains("hint: name the folder"),
+            "{told}"
+        );
+    }
+}
+
+#[test]
 fn other_inputs_are_refused() {
     let dir = tempfile::tempdir().unwrap();
     let path = filled(dir.path(), &[0, 1]);
