@@ -7,7 +7,7 @@ mod rig;
 
 use ridewright::control::Controller;
 use ridewright::math::ode::Tolerance;
-use ridewright::sim::case::{Case, Integrator, Sensing};
+use ridewright::sim::case::{Case, Integrator, Sensing, Timing};
 use ridewright::sim::faults::resolve;
 use ridewright::sim::run::{Run, run};
 use ridewright::spec::fault::{FaultEventSpec, FaultSpec};
@@ -67,6 +67,7 @@ fn a_jam_at_trim_in_calm_water_changes_nothing() {
     }
 }
 
+/// By the reference and by the way of campaigns, whose formulas remember steps that are past.
 #[test]
 fn a_fault_after_the_end_changes_not_one_bit() {
     let mut rig = Rig::new(16.0, CourseSpec::default());
@@ -77,27 +78,47 @@ fn a_fault_after_the_end_changes_not_one_bit() {
     for e in &mut late {
         *e = at(1e4, serde_json::to_value(&e.fault).unwrap());
     }
-    let sailed = |events: &[FaultEventSpec]| {
-        let mut parts = rig.parts(30.0, events);
-        if let Sensing::Suite { errors, .. } = &mut parts.sensing {
-            *errors = true;
-        }
-        run(&Case::new(parts).unwrap(), &mut *pid())
-    };
-    let (healthy, spared, broken) = (sailed(&[]), sailed(&late), sailed(&file.events));
-    assert!(bits(&healthy) == bits(&spared), "a fault that never comes");
-    assert!(spared.record.happenings.is_empty() && spared.warnings.len() > healthy.warnings.len());
-    // and before the first of those that come, at 10 s
-    let until = |r: &Run, n: usize| -> Vec<u64> {
-        let all = r.record.columns.iter().flat_map(|c| c.data[..n].to_vec());
-        all.map(f64::to_bits).collect()
-    };
-    assert!(until(&healthy, 100) == until(&broken, 100));
-    assert!(until(&healthy, 120) != until(&broken, 120), "it does come");
-    assert!(
-        sailed(&file.events).record == broken.record,
-        "the same again"
-    );
+    let mut ways = Vec::new();
+    for (integrator, step_s) in [
+        (Integrator::FixedStep, 0.05),
+        (Integrator::PredictorCorrector, 0.05),
+        (Integrator::PredictorCorrector, 0.1),
+    ] {
+        let sailed = |events: &[FaultEventSpec]| {
+            let mut parts = rig.parts(30.0, events);
+            parts.integrator = integrator;
+            parts.timing = Timing::new(30.0, 0.0, step_s, 0.1, 0.1).unwrap();
+            if let Sensing::Suite { errors, .. } = &mut parts.sensing {
+                *errors = true;
+            }
+            run(&Case::new(parts).unwrap(), &mut *pid())
+        };
+        let (healthy, spared, broken) = (sailed(&[]), sailed(&late), sailed(&file.events));
+        assert!(healthy.outcome.is_completed(), "{integrator:?}");
+        assert!(
+            bits(&healthy) == bits(&spared),
+            "{integrator:?}: a fault that never comes"
+        );
+        assert!(
+            spared.record.happenings.is_empty() && spared.warnings.len() > healthy.warnings.len()
+        );
+        // and before the first of those that come, at 10 s
+        let until = |r: &Run, n: usize| -> Vec<u64> {
+            let all = r.record.columns.iter().flat_map(|c| c.data[..n].to_vec());
+            all.map(f64::to_bits).collect()
+        };
+        assert!(
+            until(&healthy, 100) == until(&broken, 100),
+            "{integrator:?}"
+        );
+        assert!(until(&healthy, 120) != until(&broken, 120), "it does come");
+        assert!(
+            sailed(&file.events).record == broken.record,
+            "the same again"
+        );
+        ways.push(bits(&healthy));
+    }
+    assert!(ways[0] != ways[1], "each its own way");
 }
 
 #[test]
