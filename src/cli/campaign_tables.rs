@@ -3,13 +3,17 @@
 use super::shell::Shell;
 use super::table;
 use crate::campaign::batch::columns::{unit_of, words_of};
+use crate::campaign::batch::extremes::LEAST_RECORDS;
 use crate::campaign::batch::row::Row;
-use crate::campaign::batch::summary::{LawNumbers, Number, Place, Summary};
+use crate::campaign::batch::summary::{Difference, LawNumbers, Number, Place, Summary};
 use crate::error::Result;
 use crate::math::stats::Interval;
 
 /// Columns of one table at most, the first apart.
 const MOST_COLUMNS: usize = 4;
+
+/// Where an interval would say nothing.
+const TOO_FEW: &str = "too\u{a0}few\u{a0}draws";
 
 /// What counts as zero in a table: no unit of ours is that fine.
 const ROUNDING: f64 = 1e-9;
@@ -29,7 +33,7 @@ pub(super) fn print(told: &Summary, shell: &mut Shell) -> Result<()> {
     ))?;
     let level = told.level_frac;
     shell.data(&format!(
-        "Mean over draws with its {} interval; below it the change against the first law on the same draws.",
+        "Mean over draws, below it its {} interval and the change against the first law on the same draws.",
         percent(level)
     ))?;
     for place in &told.places {
@@ -96,32 +100,46 @@ fn entry(n: &Number) -> String {
     };
     // zero but for rounding: fins that are held
     let mean = mean.map(|v| if v.abs() < ROUNDING { 0.0 } else { v });
-    let half = 0.5 * (mean.high - mean.low);
-    let mut text = if half.is_finite() {
-        format!(
-            "{}\u{a0}±{}",
-            table::significant(mean.value, 3),
-            table::significant(half, 2)
-        )
-    } else {
-        table::significant(mean.value, 3)
-    };
+    let mut text = table::significant(mean.value, 3);
+    if let Some(ends) = ends(&mean, 3) {
+        text = format!("{text}\n{ends}");
+    }
     if let Some(d) = &n.difference {
-        let change = d.change_percent.filter(|c| c.low.is_finite());
-        let beside = match change {
-            Some(c) => {
-                let half = 0.5 * (c.high - c.low);
-                format!("{:+.0}\u{a0}±{:.0}\u{a0}%", c.value, half)
-            }
-            None if d.mean.value.abs() > 0.0 => {
-                let sign = if d.mean.value > 0.0 { "+" } else { "" };
-                format!("{sign}{}", table::significant(d.mean.value, 2))
-            }
-            None => "same".to_owned(),
-        };
-        text = format!("{text}\n{beside}");
+        text = format!("{text}\n{}", change(d));
     }
     text
+}
+
+/// Limits of an interval; none of one that has no width.
+fn ends(i: &Interval, digits: usize) -> Option<String> {
+    let text = |v| table::significant(v, digits);
+    if i.high <= i.low {
+        None
+    } else if !i.high.is_finite() {
+        Some(TOO_FEW.to_owned())
+    } else {
+        Some(format!("{} to {}", text(i.low), text(i.high)).replace(' ', "\u{a0}"))
+    }
+}
+
+/// A law beside the first: in per cent where that can be, else in the column's unit.
+fn change(d: &Difference) -> String {
+    let signed = |v: f64| {
+        let sign = if v > 0.0 { "+" } else { "" };
+        format!("{sign}{}", table::significant(v, 2))
+    };
+    let told = |i: &Interval, unit: &str| {
+        let limits = ends(i, 2).map_or_else(String::new, |e| format!("\u{a0}({e})"));
+        format!("{}{limits}{unit}", signed(i.value))
+    };
+    if d.mean.value.abs() <= 0.0 {
+        return "same".to_owned();
+    }
+    match d.change_told() {
+        Some(c) => told(&c, "\u{a0}%"),
+        None if d.change_percent.is_some() || !d.mean.high.is_finite() => TOO_FEW.to_owned(),
+        None => told(&d.mean, ""),
+    }
 }
 
 /// Largest values of a place, a table a quantity.
@@ -148,13 +166,17 @@ fn extremes(place: &Place) -> Vec<String> {
         let rows = place.laws.iter().filter_map(|l| {
             let e = l.extremes.iter().find(|e| e.column == **name)?;
             let of = |records: usize| {
-                let m = e.block_maxima.as_ref()?;
-                let x = m.exposures.iter().find(|x| x.records == records)?;
-                Some(x.most_probable)
+                if e.draws < LEAST_RECORDS {
+                    return format!("below {LEAST_RECORDS} draws");
+                }
+                let m = e.block_maxima.as_ref();
+                let x = m.and_then(|m| m.exposures.iter().find(|x| x.records == records));
+                spread(x.map(|x| x.most_probable))
             };
-            let all = [Some(e.found), e.rayleigh, e.weibull, of(10), of(100)];
+            let here = [Some(e.found), e.rayleigh, e.weibull].map(spread);
             let law = l.law.replace(' ', "\u{a0}");
-            Some(std::iter::once(law).chain(all.map(spread)).collect())
+            let longer = [of(10), of(100)];
+            Some(std::iter::once(law).chain(here).chain(longer).collect())
         });
         table::table(heads, rows)
     };
@@ -191,4 +213,45 @@ pub(super) fn case(words: &str, columns: &[String], uncertain: &[String], row: &
         vec![name, v]
     });
     text + &table::table(["number", "value"], rows)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn interval(value: f64, low: f64, high: f64) -> Interval {
+        Interval { value, low, high }
+    }
+
+    #[test]
+    fn limits_are_told_low_to_high_and_only_where_they_tell() {
+        let plain = |text: String| text.replace('\u{a0}', " ");
+        let mut n = Number {
+            column: "cross_structure.contacts_per_h".into(),
+            draws: 6,
+            mean: Some(interval(0.0, 0.0, 3.689)),
+            median: None,
+            exceeded_by_tenth: None,
+            largest: None,
+            difference: None,
+            exceedance: vec![],
+        };
+        assert_eq!(plain(entry(&n)), "0\n0 to 3.69");
+        n.mean = Some(interval(1.0, 0.0, f64::INFINITY));
+        let all = interval(-0.5, f64::NEG_INFINITY, f64::INFINITY);
+        let mut d = Difference {
+            pairs: 2,
+            mean: interval(-0.5, -1.5, 0.5),
+            change_percent: Some(interval(-100.0, -100.0, 3e14)),
+            less_frac: all,
+        };
+        n.difference = Some(d.clone());
+        assert_eq!(plain(entry(&n)), "1.00\ntoo few draws\ntoo few draws");
+        d.change_percent = Some(interval(-38.2, -41.4, -34.9));
+        assert_eq!(plain(change(&d)), "-38 (-41 to -35) %");
+        d.change_percent = None;
+        assert_eq!(plain(change(&d)), "-0.50 (-1.5 to 0.50)");
+        d.mean = interval(0.0, 0.0, 0.0);
+        assert_eq!(change(&d), "same");
+    }
 }

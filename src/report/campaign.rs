@@ -122,7 +122,7 @@ fn differences(told: &Summary, places: &[Place], caption: &str) -> Figure {
         .collect();
     let rows = panels.chunks(2).map(|two| Row::of(235.0, two.to_vec()));
     let base = places.first().map_or("", |p| p.laws[0].law.as_str());
-    let title = format!("Change against `{base}` on the same draws");
+    let title = format!("Change against {base} on the same draws");
     let mut figure = Figure::new(Heading::new(title, subtitle(told), caption), rows.collect());
     figure.footer = format!(
         "Points: change of the geometric mean over draws; whiskers: {:.3} % intervals of the paired change.\n{}",
@@ -133,11 +133,10 @@ fn differences(told: &Summary, places: &[Place], caption: &str) -> Figure {
     figure
 }
 
-/// Change in per cent with its ends, when all are numbers.
+/// Change in per cent with its ends, where draws are enough to tell it.
 fn change(n: &Number) -> Option<[f64; 3]> {
-    let c = n.difference.as_ref()?.change_percent?;
-    let all = [c.value, c.low, c.high];
-    all.iter().all(|v| v.is_finite()).then_some(all)
+    let c = n.difference.as_ref()?.change_told()?;
+    Some([c.value, c.low, c.high])
 }
 
 fn change_panel(places: &[Place], laws: usize, column: &str) -> Panel {
@@ -160,6 +159,7 @@ fn change_panel(places: &[Place], laws: usize, column: &str) -> Panel {
         let name = places.first().map_or("", |p| p.laws[law].law.as_str());
         let mut points = Points::new(name, Look::nth(law), xy);
         points.interval = interval;
+        points.size_px = 5.5;
         panel.add(points);
     }
     panel
@@ -188,8 +188,14 @@ fn exceedance(told: &Summary, places: &[Place], column: &str, caption: &str) -> 
 }
 
 fn curve_panel(place: &Place, name: &str, column: &str, level: f64) -> Panel {
-    let x = Axis::new(words_of(column), unit_of(column));
-    let y = Axis::new("share of draws above", "").range(0.0, 1.0);
+    let range = curve_range(place, column);
+    let mut x = Axis::new(words_of(column), unit_of(column));
+    if let Some([low, high]) = range {
+        x = x.range(low, high);
+    }
+    // room beside 0 and 1, where curves begin and end
+    let mut y = Axis::new("share of draws above", "").range(-0.04, 1.04);
+    y.step = Some(0.2);
     let mut panel = Panel::new(name, x, y);
     for (law, numbers) in place.laws.iter().enumerate() {
         let Some(n) = number(place, law, column) else {
@@ -198,6 +204,11 @@ fn curve_panel(place: &Place, name: &str, column: &str, level: f64) -> Panel {
         let (mut xy, mut band) = (Vec::new(), Vec::new());
         let half = band_half_width(n.draws, level);
         let mut above = 1.0;
+        let begin = range.map(|r| ([r[0], 1.0], [(1.0 - half).max(0.0), 1.0]));
+        if let Some((at, both)) = begin.filter(|_| !n.exceedance.is_empty()) {
+            xy.push(at);
+            band.push(both);
+        }
         for [v, share, low, high] in &n.exceedance {
             // a step at each draw
             xy.extend([[*v, above], [*v, *share]]);
@@ -207,7 +218,11 @@ fn curve_panel(place: &Place, name: &str, column: &str, level: f64) -> Panel {
             ]);
             above = *share;
         }
-        let ends = xy.first().zip(xy.last()).map(|(a, b)| [a[0], b[0]]);
+        if let Some((end, last)) = range.zip(band.last().copied()) {
+            xy.push([end[1], above]);
+            band.push(last);
+        }
+        let ends = range.filter(|_| !xy.is_empty());
         panel.add(Line::new(numbers.law.as_str(), Look::nth(law), xy).band(band));
         let fit = numbers.extremes.iter().find(|e| e.column == column);
         if let Some((m, ends)) = fit.and_then(|e| e.block_maxima.as_ref()).zip(ends) {
@@ -215,6 +230,16 @@ fn curve_panel(place: &Place, name: &str, column: &str, level: f64) -> Panel {
         }
     }
     panel
+}
+
+/// From below the least to beyond the largest of all laws; none without two different numbers.
+fn curve_range(place: &Place, column: &str) -> Option<[f64; 2]> {
+    let laws = 0..place.laws.len();
+    let all = laws.filter_map(|law| number(place, law, column));
+    let all = all.flat_map(|n| n.exceedance.iter().map(|e| e[0]));
+    let (low, high) = all.fold((f64::MAX, f64::MIN), |(l, h), v| (l.min(v), h.max(v)));
+    let room = 0.05 * (high - low);
+    (room > 0.0).then(|| [low - room, high + room])
 }
 
 /// The fitted law of the largest values, dotted.
@@ -309,7 +334,7 @@ mod tests {
             &all[0].1,
             "campaign_differences",
             &[
-                "Change against `fins fixed`",
+                "Change against fins fixed on",
                 "heave: RMS",
                 "PID",
                 "16 draws",

@@ -3,6 +3,7 @@
 //! # Equation
 //! ```text
 //! by theory     mean over draws of the most probable largest by Rayleigh and by a Weibull fit to the amplitudes
+//! of means      intervals on the logarithm, those of Gumbel's law cut at zero: a largest value is not negative
 //! Gumbel        fitted to the largest of each record by L-moments;  m records: mode + scale ln m most probable
 //! ```
 //!
@@ -10,7 +11,7 @@
 //! m records of the campaign's duration.
 //!
 //! # Valid when
-//! As [`crate::math::stats::extreme`]; runs that ended early have no part, so the largest lean to the mild
+//! As [`crate::math::stats::extreme`], whose coverage is tested from eight records on; below no law is fitted. Runs that ended early have no part, so the largest lean to the mild
 //! draws where some did.
 //!
 //! # Source
@@ -29,6 +30,8 @@ use crate::math::stats::{Interval, sample};
 
 /// Records that longer exposures are made of.
 const EXPOSURES: [usize; 3] = [1, 10, 100];
+/// Records that a Gumbel law asks for at least.
+pub const LEAST_RECORDS: usize = 8;
 /// Seed of the bootstrap: intervals tell nothing of the campaign's.
 const SEED: u64 = 1;
 
@@ -67,7 +70,7 @@ pub struct Extreme {
     pub rayleigh: Option<Interval>,
     /// Mean of the Weibull fits' forecast.
     pub weibull: Option<Interval>,
-    /// Fit to the largest found; none below two draws or without scatter.
+    /// Fit to the largest found; none below [`LEAST_RECORDS`] draws or without scatter.
     pub block_maxima: Option<BlockMaxima>,
 }
 
@@ -97,12 +100,12 @@ impl Bootstraps {
         }
         let mean = |column: &str| {
             let x = forecast(column).filter(|x| !x.is_empty())?;
-            Some(sample::mean_interval(&x, level))
+            Some(sample::positive_mean_interval(&x, level))
         };
         Some(Extreme {
             column: column.to_owned(),
             draws: found.len(),
-            found: sample::mean_interval(found, level),
+            found: sample::positive_mean_interval(found, level),
             rayleigh: mean(&rayleigh),
             weibull: mean(&weibull),
             block_maxima: self.block_maxima(found, level),
@@ -110,20 +113,28 @@ impl Bootstraps {
     }
 
     fn block_maxima(&mut self, found: &[f64], level: f64) -> Option<BlockMaxima> {
+        if found.len() < LEAST_RECORDS {
+            return None;
+        }
         let fit = gumbel_by_l_moments(found)?;
         let n = found.len();
         let pivots = self.0.entry(n).or_insert_with(|| Pivots::new(n, SEED));
         let exposure = |records: usize| Exposure {
             records,
-            most_probable: pivots.largest_of(&fit, records as f64, level),
+            most_probable: not_negative(pivots.largest_of(&fit, records as f64, level)),
         };
         Some(BlockMaxima {
             mode: fit.mode,
             scale: fit.scale,
             exposures: EXPOSURES.map(exposure).to_vec(),
-            exceeded_by_hundredth: pivots.quantile(&fit, 0.99, level),
+            exceeded_by_hundredth: not_negative(pivots.quantile(&fit, 0.99, level)),
         })
     }
+}
+
+/// What cannot be is no loss of coverage.
+fn not_negative(i: Interval) -> Interval {
+    i.map(|v| v.max(0.0))
 }
 
 #[cfg(test)]
@@ -154,6 +165,12 @@ mod tests {
             ten.records == 10 && ten.most_probable.holds(10.0 + 1.5 * 10f64.ln()),
             "{m:?}"
         );
+        let few = b.extreme("roll.max_deg", &x[..LEAST_RECORDS - 1], &forecast, 0.95);
+        assert!(few.unwrap().block_maxima.is_none(), "too few for a law");
+        let two = b
+            .extreme("roll.max_deg", &[1.0, 30.0], &forecast, 0.95)
+            .unwrap();
+        assert!(two.found.low > 0.0, "{two:?}");
         assert!(b.extreme("roll.rms_deg", &x, &forecast, 0.95).is_none());
         assert!(
             b.extreme("roll.rayleigh_max_deg", &x, &forecast, 0.95)

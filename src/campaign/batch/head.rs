@@ -68,6 +68,9 @@ pub struct Head {
     /// What the runs were asked to go by; a row whose run went by another says so among its warnings.
     #[serde(default)]
     pub integrator: Integrator,
+    /// Length of a judged record, s; 0 where an older store does not say.
+    #[serde(default)]
+    pub record_s: f64,
     /// The grid.
     pub grid: Grid,
     /// Names of what is uncertain, in the order of `drawn` in rows.
@@ -175,6 +178,7 @@ pub(super) mod tests {
             target: Target::here("b", "p"),
             shard: Shard::WHOLE,
             integrator: Integrator::PredictorCorrector,
+            record_s: 600.0,
             grid: grid(DrawsSpec::Fixed { count }),
             uncertain: vec![],
             columns: vec!["heave.rms_m".into(), "bridge.vertical_max_m_s2".into()],

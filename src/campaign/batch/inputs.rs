@@ -28,6 +28,7 @@ pub fn head(bundle: &CampaignBundle, rig: &Rig, target: Target, shard: Shard) ->
         target,
         shard,
         integrator: rig.spec.integrator,
+        record_s: rig.spec.duration_s,
         grid: rig.grid.clone(),
         uncertain: rig.draws.of().iter().map(|u| u.name().to_owned()).collect(),
         columns: rig.columns.clone(),

@@ -15,6 +15,7 @@ pub mod extremes;
 pub mod grid;
 pub mod head;
 pub mod inputs;
+pub mod means;
 pub mod merge;
 pub mod rig;
 pub mod row;

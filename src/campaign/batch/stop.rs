@@ -3,13 +3,13 @@
 //! # Equation
 //! ```text
 //! looks after n0, 2 n0, 4 n0, ... <= n_most draws, K of them
-//! at look k     mean -+ t_(n-1, 1 - a/2K) s/sqrt(n)           for every law of the place
+//! at look k     the interval of the mean at level 1 - a/K      for every law of the place
 //! done when     half width <= share |mean|                     for every law of the place
 //! told          the interval at level 1 - a/K, whether the place was done early or not
 //! ```
 //!
 //! # Symbols
-//! a = 1 - level; n draws; s standard deviation; K number of looks.
+//! a = 1 - level; n draws; K number of looks; intervals as in [`super::means`] (rates as other numbers).
 //!
 //! # Valid when
 //! Each single interval holds its level. Then all K hold together with 1 - a at least (Bonferroni), so the
@@ -29,14 +29,17 @@
 //! # Checked by
 //! `the_level_is_kept`, `a_plain_rule_would_not_keep_it`, `what_does_not_scatter_is_not_done`
 
-use crate::math::stats::{LEVEL, sample};
+use crate::math::stats::LEVEL;
 use crate::spec::campaign::DrawsSpec;
 
 use super::draw::blocks;
+use super::means::mean_of;
 
 /// A stopping rule.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Rule {
+pub struct Rule<'a> {
+    /// Column looked at.
+    pub quantity: &'a str,
     /// Half width asked for, as a share of the mean.
     pub half_width_frac: f64,
     /// Level of each look's interval.
@@ -48,14 +51,17 @@ pub fn level(draws: &DrawsSpec) -> f64 {
     1.0 - (1.0 - LEVEL) / blocks(draws).len().max(1) as f64
 }
 
-impl Rule {
+impl<'a> Rule<'a> {
     /// Of a campaign; none without looks.
-    pub fn of(draws: &DrawsSpec) -> Option<Self> {
+    pub fn of(draws: &'a DrawsSpec) -> Option<Self> {
         match draws {
             DrawsSpec::Fixed { .. } => None,
             DrawsSpec::Until {
-                half_width_frac, ..
+                quantity,
+                half_width_frac,
+                ..
             } => Some(Rule {
+                quantity,
                 half_width_frac: *half_width_frac,
                 level: level(draws),
             }),
@@ -69,7 +75,7 @@ impl Rule {
             0 => true,
             1..=3 => false,
             _ => {
-                let i = sample::mean_interval(&x, self.level);
+                let i = mean_of(self.quantity, &x, 0.0, self.level);
                 let half = 0.5 * (i.high - i.low);
                 half > 0.0 && half <= self.half_width_frac * i.value.abs()
             }
@@ -113,7 +119,7 @@ mod tests {
                 }
             }
             spent += x.len();
-            held += u64::from(sample::mean_interval(&x, level).holds(mean));
+            held += u64::from(mean_of("x", &x, 0.0, level).holds(mean));
         }
         (held as f64 / TRIALS as f64, spent as f64 / TRIALS as f64)
     }
@@ -158,7 +164,8 @@ mod tests {
 
     #[test]
     fn what_does_not_scatter_is_not_done() {
-        let rule = Rule::of(&until(8, 64, 0.1)).unwrap();
+        let draws = until(8, 64, 0.1);
+        let rule = Rule::of(&draws).unwrap();
         assert!(!rule.is_met(&[0.0; 8]));
         assert!(rule.is_met(&[f64::NAN; 8]), "no run completed");
         assert!(!rule.is_met(&[1.0, 1.1, f64::NAN, f64::NAN]));

@@ -2,7 +2,7 @@
 //!
 //! # Equation
 //! ```text
-//! mean          over the draws whose run completed, -+ t s/sqrt(n)
+//! mean          over the draws whose run completed, interval as in [`super::means`]
 //! quantiles     by ranks, no distribution assumed
 //! difference    mean of (law - baseline) over the draws that both completed
 //! change        100 (exp(mean ln(law/baseline)) - 1) %, over the same draws, where all are positive
@@ -30,6 +30,7 @@ use serde::Serialize;
 
 use super::extremes::{Bootstraps, Extreme, columns_beside};
 use super::head::Head;
+use super::means::mean_of;
 use super::row::Ending;
 use super::stop;
 use super::store::Book;
@@ -52,6 +53,20 @@ pub struct Difference {
     pub change_percent: Option<Interval>,
     /// Share of pairs in which the law has less.
     pub less_frac: Interval,
+}
+
+/// Limits of a change that lie farther apart than this factor tell nothing.
+const MOST_FACTOR: f64 = 100.0;
+
+impl Difference {
+    /// The change in per cent where draws are enough to tell it.
+    pub fn change_told(&self) -> Option<Interval> {
+        let factor = |percent: f64| 1.0 + 0.01 * percent;
+        self.change_percent.filter(|c| {
+            let (low, high) = (factor(c.low), factor(c.high));
+            low > 0.0 && high.is_finite() && high / low <= MOST_FACTOR
+        })
+    }
 }
 
 /// One number of a law at a place.
@@ -292,7 +307,8 @@ fn place(head: &Head, place: usize, cells: &[Gathered], level: f64) -> Place {
             .filter_map(|(k, column)| {
                 let own = g.columns.get(k)?;
                 let base = here[0].columns.get(k).filter(|_| law > 0);
-                Some(number(column, own, base.map(Vec::as_slice), level))
+                let base = base.map(Vec::as_slice);
+                Some(number(column, own, base, head.record_s, level))
             })
             .collect(),
         extremes: Vec::new(),
@@ -309,7 +325,7 @@ fn place(head: &Head, place: usize, cells: &[Gathered], level: f64) -> Place {
     }
 }
 
-fn number(column: &str, own: &[f64], base: Option<&[f64]>, level: f64) -> Number {
+fn number(column: &str, own: &[f64], base: Option<&[f64]>, record_s: f64, level: f64) -> Number {
     let x: Vec<f64> = own.iter().copied().filter(|v| v.is_finite()).collect();
     let some = |i: Interval| (!x.is_empty()).then_some(i);
     let mut exceedance = order::exceedance(&x, level);
@@ -320,7 +336,7 @@ fn number(column: &str, own: &[f64], base: Option<&[f64]>, level: f64) -> Number
     Number {
         column: column.to_owned(),
         draws: x.len(),
-        mean: some(sample::mean_interval(&x, level)),
+        mean: some(mean_of(column, &x, record_s, level)),
         median: some(order::quantile_interval(&x, 0.5, level)),
         exceeded_by_tenth: some(order::quantile_interval(&x, 0.9, level)),
         largest: x.iter().copied().max_by(f64::total_cmp),
@@ -396,7 +412,8 @@ mod tests {
         let mean = n.mean.unwrap();
         // 0.8, 1.6, 2.4: mean 1.6, sd 0.8, t_2 = 4.3027 at 95 %
         assert!((mean.value - 1.6).abs() < 1e-12);
-        assert!((mean.high - 1.6 - 4.302_652_7 * 0.8 / 3f64.sqrt()).abs() < 1e-5);
+        let factor = (4.302_652_7 * 0.8 / (1.6 * 3f64.sqrt())).exp();
+        assert!((mean.high / 1.6 - factor).abs() < 1e-5 && mean.low > 0.0);
         let d = n.difference.as_ref().unwrap();
         assert!((d.mean.value + 0.4).abs() < 1e-12 && d.pairs == 3);
         let change = d.change_percent.unwrap();
@@ -413,6 +430,11 @@ mod tests {
         assert_eq!(d.pairs, 1);
         assert!((d.mean.value + 1.0).abs() < 1e-12 && d.mean.high.is_infinite());
         assert!(difference(&[f64::NAN], &[1.0], 0.95).is_none());
+        assert!(d.change_told().is_none(), "one pair has no limits");
+        let few = difference(&[1e-9, 3.0], &[2.0, 2.0], 0.95).unwrap();
+        assert!(few.change_percent.is_some() && few.change_told().is_none());
+        let told = difference(&[1.0, 1.1, 0.9], &[2.0, 2.1, 1.9], 0.95).unwrap();
+        assert!(told.change_told().unwrap().high < 0.0);
         let zero = difference(&[0.0, 1.0], &[1.0, 1.0], 0.95).unwrap();
         assert!(zero.change_percent.is_none(), "no logarithm of zero");
         let held = difference(&[3.0, 4.0], &[1e-12, 2e-12], 0.95).unwrap();

@@ -3,23 +3,27 @@
 //! # Equation
 //! ```text
 //! mean       xbar -+ t_(n-1) s/sqrt(n)                 variance   (n-1) s^2 / chi2
+//! positive   xbar exp(-+ t_(n-1) s/(xbar sqrt(n)))     (delta method on the logarithm of the mean)
 //! share      Wilson: centre (p + z^2/2n)/(1 + z^2/n), half z sqrt(p(1-p)/n + z^2/4n^2)/(1 + z^2/n)
 //!            Clopper-Pearson: quantiles of the beta distribution
 //! rate       chi2_(2k)/2T ... chi2_(2k+2)/2T  for k events in T (Garwood)
+//! clumped    d times that of k/d events, d = max(1, s^2/mean) of the counts of records (quasi-likelihood)
 //! two means  Welch: t = (a - b)/sqrt(sa^2/na + sb^2/nb), Satterthwaite's degrees of freedom
 //! ```
 //!
 //! # Symbols
-//! n samples, s standard deviation, p share, k events, T time.
+//! n samples, s standard deviation, p share, k events, T time, d dispersion.
 //!
 //! # Valid when
 //! Samples independent; t and chi-square: nearly normal.
 //!
 //! # Source
-//! Student (1908); Wilson (1927); Clopper & Pearson (1934); Garwood (1936); Welch (1947).
+//! Student (1908); Wilson (1927); Clopper & Pearson (1934); Garwood (1936); Welch (1947); dispersion: McCullagh &
+//! Nelder (1989), Generalized Linear Models, ch. 6 (from memory).
 //!
 //! # Checked by
-//! `published_intervals`, `published_welch`, `paired_differences_cancel_the_common_part`.
+//! `published_intervals`, `published_welch`, `paired_differences_cancel_the_common_part`,
+//! `garwood_covers_every_rate`, `clumped_rates_cover`, `means_of_positive_numbers_cover`.
 
 use statrs::distribution::{Beta, ChiSquared, ContinuousCDF, Normal, StudentsT};
 
@@ -67,6 +71,30 @@ pub fn mean_interval(x: &[f64], level: f64) -> Interval {
         value: m,
         low: m - half,
         high: m + half,
+    }
+}
+
+/// Mean of independent samples that cannot be negative: neither can its limits. From 0 without an upper limit below
+/// two samples; of zeros no more than zero.
+pub fn positive_mean_interval(x: &[f64], level: f64) -> Interval {
+    let value = super::mean(x);
+    if x.len() < 2 {
+        return Interval {
+            value,
+            low: 0.0,
+            high: f64::INFINITY,
+        };
+    }
+    if value <= 0.0 {
+        return Interval::exact(value);
+    }
+    let n = x.len() as f64;
+    let t = t_quantile(0.5 + 0.5 * level, n - 1.0);
+    let factor = (t * standard_deviation(x) / (value * n.sqrt())).exp();
+    Interval {
+        value,
+        low: value / factor,
+        high: value * factor,
     }
 }
 
@@ -160,6 +188,31 @@ pub fn poisson_rate(count: f64, time: f64, level: f64) -> Interval {
     }
 }
 
+/// Rate of events from the `counts` of records of equal length `time` each, in events per its unit; events may come in
+/// clumps and more in one record than in another. Without any the time alone tells how rare they are; of one record
+/// with events the scatter is not known, so it has no limits.
+pub fn clumped_rate(counts: &[f64], time: f64, level: f64) -> Interval {
+    let n = counts.len() as f64;
+    let (total, mean) = (counts.iter().sum::<f64>(), super::mean(counts));
+    if counts.len() < 2 && total > 0.0 {
+        return Interval {
+            value: mean / time,
+            low: 0.0,
+            high: f64::INFINITY,
+        };
+    }
+    let dispersion = if total > 0.0 {
+        (standard_deviation(counts).powi(2) / mean).max(1.0)
+    } else {
+        1.0
+    };
+    let rate = poisson_rate(total / dispersion, n * time, level).scale(dispersion);
+    Interval {
+        value: mean / time,
+        ..rate
+    }
+}
+
 /// Outcome of Welch's test of two means.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Welch {
@@ -185,6 +238,7 @@ pub fn welch_test(a: &[f64], b: &[f64]) -> Welch {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::math::rng::{Purpose, Stream};
 
     const A: [f64; 10] = [4.2, 5.1, 3.8, 4.9, 5.6, 4.4, 4.7, 5.0, 4.1, 4.6];
     const B: [f64; 12] = [1.2, 2.1, 0.7, 1.9, 3.0, 1.4, 2.6, 0.9, 1.7, 2.2, 1.1, 2.8];
@@ -240,6 +294,96 @@ mod tests {
         // Garwood: no event gives the upper bound -ln(0.025)
         close(poisson_rate(0.0, 1.0, 0.95).high, 3.6888795);
         assert!(poisson_rate(0.0, 1.0, 0.95).low.abs() < 1e-12);
+    }
+
+    /// Exactly, by the sum over all counts: the interval holds every mean with its level at least.
+    #[test]
+    fn garwood_covers_every_rate() {
+        let hours = 2.5;
+        for mean in [0.05, 0.3, 1.0, 2.7, 6.0, 15.0] {
+            let (mut held, mut p) = (0.0, f64::exp(-mean));
+            for k in 0..200 {
+                if poisson_rate(f64::from(k), hours, 0.95).holds(mean / hours) {
+                    held += p;
+                }
+                p *= mean / f64::from(k + 1);
+            }
+            assert!(held >= 0.95, "{mean}: {held}");
+        }
+    }
+
+    fn poisson(rng: &mut Stream, mean: f64) -> f64 {
+        let (mut left, mut k) = (mean, 0.0);
+        loop {
+            left += (1.0 - rng.uniform()).ln();
+            if left < 0.0 {
+                return k;
+            }
+            k += 1.0;
+        }
+    }
+
+    /// Single events, clumps of three, and a craft that differs from record to record; a t interval of counts that are
+    /// mostly zero holds the mean less often than it says.
+    #[test]
+    fn clumped_rates_cover() {
+        let trials = 4000;
+        type Law = fn(&mut Stream) -> f64;
+        let laws: [(f64, Law, f64); 3] = [
+            (0.2, |r| poisson(r, 0.2), 0.95),
+            (1.5, |r| 3.0 * poisson(r, 0.5), 0.92),
+            (
+                2.0,
+                |r| {
+                    let m = 1.0 + 2.0 * r.uniform();
+                    poisson(r, m)
+                },
+                0.94,
+            ),
+        ];
+        for (mean, law, least) in laws {
+            let mut rng = Stream::new(12, 0, Purpose::Other);
+            let (mut held, mut by_t) = (0, 0);
+            for _ in 0..trials {
+                let x: Vec<f64> = (0..16).map(|_| law(&mut rng)).collect();
+                held += u32::from(clumped_rate(&x, 2.0, 0.95).holds(0.5 * mean));
+                by_t += u32::from(mean_interval(&x, 0.95).holds(mean));
+            }
+            let share = f64::from(held) / f64::from(trials);
+            eprintln!("{mean}: {share}, t {}", f64::from(by_t) / f64::from(trials));
+            assert!(share >= least - 3.0 * 0.0035, "{mean}: {share}");
+            assert!(mean > 1.0 || by_t < held, "{by_t} {held}");
+        }
+        let one = clumped_rate(&[4.0], 1.0, 0.95);
+        assert!(one.high.is_infinite() && (one.value - 4.0).abs() < 1e-12);
+    }
+
+    /// Maxima (Gumbel, mode 3, scale 0.5) and lognormal numbers: as often as said within three standard errors.
+    #[test]
+    fn means_of_positive_numbers_cover() {
+        let trials = 4000;
+        type Law = fn(&mut Stream) -> f64;
+        let laws: [(f64, Law); 2] = [
+            (3.0 + 0.5 * 0.577_215_664_9, |s| {
+                3.0 - 0.5 * (-(1.0 - s.uniform()).ln()).ln()
+            }),
+            (f64::exp(0.02), |s| (0.2 * s.normal()).exp()),
+        ];
+        for (mean, law) in laws {
+            for n in [3, 8, 30] {
+                let mut rng = Stream::new(13, n, Purpose::Other);
+                let held = (0..trials).filter(|_| {
+                    let x: Vec<f64> = (0..n).map(|_| law(&mut rng)).collect();
+                    let i = positive_mean_interval(&x, 0.95);
+                    assert!(i.low > 0.0);
+                    i.holds(mean)
+                });
+                let share = held.count() as f64 / f64::from(trials);
+                assert!((share - 0.95).abs() < 0.012, "{n}: {share}");
+            }
+        }
+        assert!(positive_mean_interval(&[0.0, 0.0], 0.95).high.abs() < 1e-15);
+        assert!(positive_mean_interval(&[2.0], 0.95).high.is_infinite());
     }
 
     #[test]
