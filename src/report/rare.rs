@@ -3,7 +3,9 @@
 //! # Checked by
 //! `curves_of_rare_events_say_what_they_show`
 
-use super::chart::{Axis, Colour, Figure, Heading, Line, Look, Marker, Panel, Points, Row, Rule};
+use super::chart::{
+    Axis, Colour, Dash, Figure, Heading, Line, Look, Marker, Panel, Points, Row, Rule,
+};
 use crate::campaign::rare::told::{EventTold, Told};
 use crate::spec::number;
 
@@ -12,7 +14,7 @@ const PLAIN_POINTS: usize = 14;
 
 /// The picture.
 pub fn figure(told: &Told) -> Figure {
-    let panels: Vec<Panel> = told.events.iter().map(panel).collect();
+    let panels: Vec<Panel> = told.events.iter().enumerate().map(panel).collect();
     let height = if panels.len() == 1 { 380.0 } else { 300.0 };
     let rows = panels.chunks(2).map(|two| Row::of(height, two.to_vec()));
     let fault = told.fault.as_ref();
@@ -34,14 +36,19 @@ pub fn figure(told: &Told) -> Figure {
     let mut figure = Figure::new(heading, rows.collect());
     figure.footer = format!(
         "Band and whiskers: {:.0} % intervals; of the search from the scatter of its repetitions, of plain runs \
-         after Clopper and Pearson. Grey lines: levels of the search.\n{}",
+         after Clopper and Pearson. Dotted: levels that the search climbs by.{}\n{}",
         100.0 * told.level_frac,
+        if told.events.iter().any(|e| e.quantity.contains("depth")) {
+            " A negative depth is height above the water."
+        } else {
+            ""
+        },
         figure.footer
     );
     figure
 }
 
-fn panel(e: &EventTold) -> Panel {
+fn panel((index, e): (usize, &EventTold)) -> Panel {
     let mut x = Axis::new(e.quantity.clone(), e.unit);
     if let Some(first) = e.curve.first() {
         // room behind the event, so that its line is seen
@@ -62,16 +69,19 @@ fn panel(e: &EventTold) -> Panel {
     } else {
         "not met".to_owned()
     };
-    let title = format!("{}: {found}, {} runs", e.event, e.runs);
+    let title = format!("{}: {found}", e.event);
     let mut panel = Panel::new(title, x, y);
     for l in e.levels.iter().filter_map(|l| l.above) {
-        panel.add(Rule::upright(l, "").look(Look::plain(Colour::GREY)));
+        let pale = Colour::WHITE.mixed(Colour::GREY, 0.6);
+        panel.add(Rule::upright(l, "").look(Look::plain(pale).dash(Dash::Dotted)));
     }
     panel.add(Rule::upright(e.threshold, "event").look(Look::nth(2)));
     let band = curve.iter().map(|c| [c[2], c[3].min(1.0)]).collect();
+    // a colour and a stroke for each event, beside those of plain runs and of the event
+    let look = [0, 3, 4, 5, 6][index % 5];
     let line = Line::new(
-        "search",
-        Look::nth(0),
+        format!("search, {} runs", e.runs),
+        Look::nth(look),
         curve.iter().map(|c| [c[0], c[1]]).collect(),
     );
     panel.add(line.band(band));
@@ -89,13 +99,11 @@ fn panel(e: &EventTold) -> Panel {
     panel
 }
 
-/// A small number in two digits, `3.1e-4` below a thousandth.
+/// A probability in two digits as people say it: `1 in 3100`.
 fn table_number(p: f64) -> String {
-    if p < 1e-3 {
-        format!("{p:.1e}")
-    } else {
-        format!("{p:.4}")
-    }
+    let one_in = 1.0 / p;
+    let round = 10f64.powf(one_in.log10().floor() - 1.0).max(0.1);
+    format!("1 in {}", number((one_in / round).round() * round))
 }
 
 #[cfg(test)]

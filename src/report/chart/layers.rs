@@ -140,18 +140,22 @@ fn points(c: &mut Canvas<'_>, p: &Points, map: &Map) {
             continue;
         }
         let colour = p.colours.get(i).copied().unwrap_or(p.look.colour);
-        if let Some(range) = p.interval.get(i) {
-            whisker(c, at[0], range.map(|v| map.y.at(v)), &map.frame, colour);
-        }
         marker(c, at, p.look.marker, p.size_px, colour);
+        if let Some(range) = p.interval.get(i) {
+            // over the marker and wider than it, so that short ones are seen too
+            let half = 0.5 * p.size_px + 2.5;
+            let ends = range.map(|v| map.y.at(v));
+            whisker(c, at[0], ends, half, &map.frame, colour);
+        }
     }
 }
 
-fn whisker(c: &mut Canvas<'_>, x: f64, y: [f64; 2], f: &Frame, colour: Colour) {
+/// An interval, its ends marked `half` px to either side.
+fn whisker(c: &mut Canvas<'_>, x: f64, y: [f64; 2], half: f64, f: &Frame, colour: Colour) {
     let y = y.map(|v| v.clamp(f.top, f.bottom));
     c.line(&[[x, y[0]], [x, y[1]]], 1.1, colour);
     for v in y {
-        c.line(&[[x - 3.0, v], [x + 3.0, v]], 1.1, colour);
+        c.line(&[[x - half, v], [x + half, v]], 1.1, colour);
     }
 }
 
@@ -300,7 +304,7 @@ fn value_bar(
         let ends = range.map(|v| map.y.at(v));
         let halo = ends.map(|v| v.clamp(f.top, f.bottom));
         c.line(&[[middle, halo[0]], [middle, halo[1]]], 3.0, Colour::WHITE);
-        whisker(c, middle, ends, f, Colour::BLACK);
+        whisker(c, middle, ends, 3.0, f, Colour::BLACK);
     }
 }
 

@@ -4,7 +4,7 @@ use super::canvas::{Canvas, Px, Side, Type, text_width};
 use super::clip::Frame;
 use super::layers;
 use super::look::Colour;
-use super::ticks::{decades, decimals_of, multiples, number, round_step};
+use super::ticks::{decade, decades, decimals_of, multiples, number, round_step};
 use super::{Axis, Bar, Layer, Panel, Rule};
 
 const TICK: f64 = 11.0;
@@ -233,12 +233,9 @@ fn ticks(axis: &Axis, r: [f64; 2], length: f64, pitch: f64) -> Vec<(f64, Option<
         return named.map(|(i, n)| (i as f64, Some(n.clone()))).collect();
     }
     if axis.log {
-        return decades(low, high)
-            .into_iter()
-            .map(|(v, named)| {
-                let d = (-v.log10().floor()).max(0.0) as usize;
-                (v, named.then(|| number(v, d)))
-            })
+        let all = decades(low, high).into_iter();
+        return all
+            .map(|(v, named)| (v, named.then(|| decade(v, low))))
             .collect();
     }
     let most = (length / pitch).max(2.0);

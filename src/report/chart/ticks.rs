@@ -58,6 +58,21 @@ pub(super) fn number(v: f64, decimals: usize) -> String {
     }
 }
 
+/// A label of a logarithmic axis that begins at `low`: where that one needs a power of ten, all below 1 have one.
+pub(super) fn decade(v: f64, low: f64) -> String {
+    let e = (v.log10() + 1e-9).floor() as i32; // a power of ten may come out a hair short
+    let lead = (v / 10_f64.powi(e)).round();
+    if low >= 0.9e-4 || v >= 0.9 {
+        return number(v, (-e).max(0) as usize);
+    }
+    let power = format!("10{}", superscript(e));
+    if lead > 1.0 {
+        format!("{lead}·{power}")
+    } else {
+        power
+    }
+}
+
 fn superscript(e: i32) -> String {
     const DIGITS: [char; 10] = ['⁰', '¹', '²', '³', '⁴', '⁵', '⁶', '⁷', '⁸', '⁹'];
     e.to_string()
@@ -100,6 +115,9 @@ mod tests {
         assert_eq!(number(-0.25, 2), "−0.25");
         assert_eq!(number(-0.0, 1), "0.0");
         assert_eq!(number(2.5e7, 0), "2.5·10⁷");
+        let alike = [1e-6, 1e-4, 0.1, 1.0].map(|v| decade(v, 1e-6));
+        assert_eq!(alike, ["10⁻⁶", "10⁻⁴", "10⁻¹", "1"]);
+        assert_eq!([1e-3, 0.1].map(|v| decade(v, 1e-3)), ["0.001", "0.1"]);
         assert_eq!(decades(0.1, 4.0).iter().filter(|t| t.1).count(), 5);
     }
 }
