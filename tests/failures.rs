@@ -6,8 +6,11 @@ mod common;
 use std::path::Path;
 use std::sync::{Mutex, OnceLock};
 
-use ridewright::campaign::failures::journal::FILE;
-use ridewright::campaign::failures::{Descent, Journal, Matrix, Row, Severity, matrix};
+use ridewright::campaign::batch::head::Target;
+use ridewright::campaign::failures::journal::{FILE, Head};
+use ridewright::campaign::failures::{
+    Descent, Journal, Looks, Matrix, Row, Severity, in_seas, matrix, troubles,
+};
 use ridewright::campaign::stage::Stage;
 use ridewright::closed_loop::LoopCraft;
 use ridewright::closed_loop::faulted::{Left, LinearFault, verdict};
@@ -24,7 +27,7 @@ use ridewright::units::kn;
 /// A small matrix: one flap hard over, and both aft flaps lost.
 const FAILURES: &str = r#"{
   "format": "ridewright.failures/1", "name": "small", "scenario": "scenario.json",
-  "breaks_within_s": [30, 35], "sensors": [], "surfaces": [], "supplies": false,
+  "breaks_within_s": [30, 35], "sensors": [], "surfaces": [], "supplies": [],
   "least_speed_kn": 12, "speed_step_kn": 2, "limits": { "disk_margin": 0.6 },
   "together": [
     { "name": "aft port hard over", "faults": [
@@ -221,6 +224,7 @@ fn descent<'a>(
         fault,
         limits: &spec.limits,
         here: None,
+        known: None,
     }
 }
 
@@ -303,13 +307,22 @@ fn a_trial_that_fails_sends_the_search_further_down() {
     );
 }
 
+/// A look after one seed, another after two.
+fn looks() -> Looks {
+    Looks::new(&stage().0.scenario.seeds, 1, Some(2))
+}
+
+fn head() -> Head {
+    Head::new(Vec::new(), Target::here("program", "processor"), looks())
+}
+
 /// The small matrix on some threads, with what a journal in `folder` has.
 fn on_threads(count: usize, folder: &Path) -> Matrix {
     let (stage, spec) = stage();
-    let journal = Journal::open(folder, "here").unwrap();
+    let journal = Journal::open(folder, &head()).unwrap();
     let pool = rayon::ThreadPoolBuilder::new().num_threads(count).build();
     pool.unwrap()
-        .install(|| matrix(stage, spec, Some(&journal), &|| {}))
+        .install(|| matrix(std::slice::from_ref(stage), spec, &looks(), Some(&journal), &|| {}))
         .unwrap()
 }
 
@@ -339,7 +352,7 @@ fn rows_do_not_depend_on_threads_or_stops() {
     let dir = tempfile::tempdir().unwrap();
     let kept: Vec<&str> = lines.split_inclusive('\n').take(3).collect();
     std::fs::write(dir.path().join(FILE), kept.concat() + "torn").unwrap();
-    let journal = Journal::open(dir.path(), "here").unwrap();
+    let journal = Journal::open(dir.path(), &head()).unwrap();
     assert_eq!(journal.read_back(), 2, "the head, and two rows");
     drop(journal);
     let three = on_threads(3, dir.path());

@@ -89,6 +89,7 @@ impl LawPlan {
 }
 
 /// One speed of a scenario.
+#[derive(Clone)]
 pub struct SpeedStage {
     /// Speed, kn.
     pub speed_kn: f64,
@@ -115,6 +116,7 @@ pub struct Variant<'a> {
 }
 
 /// A scenario made ready.
+#[derive(Clone)]
 pub struct Stage {
     /// The scenario.
     pub scenario: ScenarioSpec,

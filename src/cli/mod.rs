@@ -34,6 +34,7 @@ pub mod cmd_tune;
 pub mod craft_model;
 mod designs;
 mod judgements;
+mod failures_tables;
 mod margin_pictures;
 mod margin_tables;
 mod operability_tables;

@@ -23,7 +23,7 @@
 //! `the_speed_to_come_down_to_holds_and_the_next_does_not`, `a_law_can_hold_what_fixed_fins_cannot`,
 //! `a_trial_that_fails_sends_the_search_further_down` (tests/failures.rs)
 
-use std::sync::Arc;
+use std::sync::{Arc, Mutex, PoisonError};
 
 use serde::{Deserialize, Serialize};
 
@@ -69,6 +69,43 @@ pub struct Descent<'a> {
     pub limits: &'a FailureLimitsSpec,
     /// The linear loop at the first speed, where it is known already.
     pub here: Option<LinearVerdict>,
+    /// What was found for such faults before, and the number of the law.
+    pub known: Option<(&'a Known, usize)>,
+}
+
+/// What of a search does not depend on seeds.
+#[derive(Clone, Debug, PartialEq)]
+struct Key {
+    /// The fault without what the linear loop leaves out: many faults are one to it.
+    fault: LinearFault,
+    law: usize,
+    /// Place on the grid of speeds.
+    k: usize,
+    /// Sea and heading, where the ride is asked for.
+    waves: Option<(String, u64)>,
+}
+
+/// Answers of the linear loop, kept for faults that are one to it.
+#[derive(Debug, Default)]
+pub struct Known {
+    verdicts: Mutex<Vec<(Key, LinearVerdict)>>,
+    failing: Mutex<Vec<(Key, Option<String>)>>,
+}
+
+/// The answer that is there, or a new one, which is kept. Two threads may find the same at once: no harm.
+fn kept<T: Clone>(
+    all: &Mutex<Vec<(Key, T)>>,
+    key: Key,
+    find: impl FnOnce() -> Result<T>,
+) -> Result<T> {
+    let open = || all.lock().unwrap_or_else(PoisonError::into_inner);
+    let found = open().iter().find(|a| a.0 == key).map(|a| a.1.clone());
+    if let Some(found) = found {
+        return Ok(found);
+    }
+    let new = find()?;
+    open().push((key, new.clone()));
+    Ok(new)
 }
 
 impl Descent<'_> {
@@ -120,7 +157,25 @@ impl Descent<'_> {
         if let Some(here) = self.here.as_ref().filter(|_| k == 0) {
             return Ok(Some(here.clone()));
         }
-        verdict(&self.fault.craft(&self.crafts[k]), &self.fault.law(law)).map(Some)
+        let find = || verdict(&self.fault.craft(&self.crafts[k]), &self.fault.law(law));
+        let found = match self.known {
+            Some((known, number)) => kept(&known.verdicts, self.key(k, number, None), find),
+            None => find(),
+        };
+        found.map(Some)
+    }
+
+    fn key(&self, k: usize, law: usize, waves: Option<(String, u64)>) -> Key {
+        let fault = LinearFault {
+            left_out: Vec::new(),
+            ..self.fault.clone()
+        };
+        Key {
+            fault,
+            law,
+            k,
+            waves,
+        }
     }
 
     /// What fails in the linear loop at a speed of the grid; none where all needs are met, or without linear form.
@@ -128,6 +183,17 @@ impl Descent<'_> {
     /// # Errors
     /// As [`Descent::search`].
     pub fn failing(&self, k: usize) -> Result<Option<String>> {
+        let waves = (self.stage.sea.name.clone(), self.heading_deg.to_bits());
+        match self.known {
+            Some((known, law)) => {
+                let key = self.key(k, law, Some(waves));
+                kept(&known.failing, key, || self.find_failing(k))
+            }
+            None => self.find_failing(k),
+        }
+    }
+
+    fn find_failing(&self, k: usize) -> Result<Option<String>> {
         let (Some(v), Some(law)) = (self.linear(k)?, self.laws.and_then(|l| l.get(k))) else {
             return Ok(None);
         };

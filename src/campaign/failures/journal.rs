@@ -16,24 +16,58 @@ use std::sync::Mutex;
 use serde::{Deserialize, Serialize};
 
 use super::Found;
-use crate::campaign::batch::head::Target;
-use crate::campaign::lines::{
-    hash_of_file, io_at, line_of, must_be_begun, open_locked, read_as, scan,
-};
+use super::looks::Looks;
+use crate::campaign::batch::head::{Input, Target, disagreements};
+use crate::campaign::lines::{io_at, line_of, must_be_begun, open_locked, read_as, scan};
 use crate::error::{Error, Problem, Result};
-use crate::math::hash::Hash;
-use crate::spec::controller::LawSpec;
-use crate::spec::validate::FailuresBundle;
 
 /// Name of the file while a matrix runs.
 pub const FILE: &str = "failures.part.jsonl";
 /// Name and version of its format.
-const FORMAT: &str = "ridewright.failures_part/1";
+const FORMAT: &str = "ridewright.failures_part/2";
 
-#[derive(Serialize, Deserialize, PartialEq)]
-struct Head {
+/// What rows were made from: every file by contents, the seeds, the program.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Head {
     format: String,
-    made_from: String,
+    inputs: Vec<Input>,
+    target: Target,
+    looks: Looks,
+}
+
+impl Head {
+    /// Of these files, this program and these seeds.
+    pub fn new(inputs: Vec<Input>, target: Target, looks: Looks) -> Self {
+        Head {
+            format: FORMAT.to_owned(),
+            inputs,
+            target,
+            looks,
+        }
+    }
+}
+
+/// Rows under another head are refused, each reason by name.
+fn must_agree(json: &[u8], new: &Head) -> Result<()> {
+    let old: Head = read_as(json, "a head")?;
+    let (a, b) = ((&old.inputs[..], &old.target), (&new.inputs[..], &new.target));
+    let mut problems = disagreements(a, b);
+    if problems.is_empty() && old.looks != new.looks {
+        let told = format!(
+            "was written for looks after {:?} seeds from {:?} on, not {:?} from {:?} on",
+            old.looks.after,
+            old.looks.seeds.first(),
+            new.looks.after,
+            new.looks.seeds.first()
+        );
+        let hint = "give --seeds as before, or another folder with --out";
+        problems.push(Problem::at("", told).hint(hint));
+    }
+    if problems.is_empty() {
+        Ok(())
+    } else {
+        Err(Error::from(problems))
+    }
 }
 
 #[derive(Serialize, Deserialize)]
@@ -49,60 +83,26 @@ pub struct Journal {
     rows: HashMap<String, Found>,
 }
 
-/// Hash of all that rows depend on: files, seeds, programs of laws, this program.
-pub fn made_from(bundle: &FailuresBundle, seeds: &[u64], target: &Target) -> String {
-    let mut hash = Hash::default();
-    let mut add = |text: &str| {
-        hash.bytes(text.as_bytes());
-        hash.bytes(&[0]);
-    };
-    let s = &bundle.scenario;
-    add(&bundle.failures.source.text);
-    add(&s.scenario.source.text);
-    add(&s.craft.source.text);
-    add(&s.sea.source.text);
-    for law in &s.controllers {
-        add(&law.source.text);
-        if let LawSpec::External(program) = &law.spec.law {
-            let files = program.command.iter().map(|w| law.source.folder().join(w));
-            for of_file in files.filter_map(|f| hash_of_file(&f)) {
-                add(&of_file);
-            }
-        }
-    }
-    add(&format!("{seeds:?}"));
-    add(&target.binary);
-    add(&target.instructions);
-    format!("{:032x}", hash.finish())
-}
-
 impl Journal {
     /// Opens the rows of an earlier run in `folder`, or begins anew.
     ///
     /// # Errors
     /// A file that cannot be read or written, that another run is writing, or that holds rows of other inputs.
-    pub fn open(folder: &Path, made_from: &str) -> Result<Self> {
+    pub fn open(folder: &Path, head: &Head) -> Result<Self> {
         let path = folder.join(FILE);
         let mut file = open_locked(&path)?;
-        let head = Head {
-            format: FORMAT.to_owned(),
-            made_from: made_from.to_owned(),
-        };
         let (mut rows, mut is_begun) = (HashMap::new(), false);
         let good = scan(BufReader::new(&file), &path, |_, json| {
             if is_begun {
                 let line: Line = read_as(json, "a row")?;
                 rows.insert(line.row, line.found);
-            } else if serde_json::from_slice::<Head>(json).ok().as_ref() == Some(&head) {
-                is_begun = true;
             } else {
-                let told = "holds rows of other inputs or of another build of the program";
-                let hint = "delete it to begin anew, or give another folder with --out";
-                return Err(Problem::at("", told).hint(hint).into());
+                must_agree(json, head)?;
+                is_begun = true;
             }
             Ok(())
         })?;
-        let first = line_of(&head)?;
+        let first = line_of(head)?;
         if !is_begun {
             must_be_begun(&file, &first, &path)?;
         }
@@ -179,31 +179,45 @@ mod tests {
     #[test]
     fn a_cut_line_is_dropped() {
         let dir = tempfile::tempdir().unwrap();
-        let j = Journal::open(dir.path(), "a").unwrap();
+        let j = Journal::open(dir.path(), &head("a")).unwrap();
         j.put("one", &found()).unwrap();
         j.put("two", &found()).unwrap();
         drop(j);
         let path = dir.path().join(FILE);
         let text = std::fs::read(&path).unwrap();
         std::fs::write(&path, &text[..text.len() - 7]).unwrap();
-        let j = Journal::open(dir.path(), "a").unwrap();
+        let j = Journal::open(dir.path(), &head("a")).unwrap();
         assert_eq!(j.read_back(), 1);
         assert_eq!(j.found("one"), Some(&found()), "to the bit");
         j.put("two", &found()).unwrap();
         drop(j);
         assert_eq!(std::fs::read(&path).unwrap(), text);
-        Journal::open(dir.path(), "a").unwrap().finish().unwrap();
+        Journal::open(dir.path(), &head("a")).unwrap().finish().unwrap();
         assert!(!path.exists());
     }
 
     #[test]
     fn rows_of_other_inputs_are_refused() {
         let dir = tempfile::tempdir().unwrap();
-        drop(Journal::open(dir.path(), "a").unwrap());
-        let told = Journal::open(dir.path(), "b").err().unwrap().to_string();
+        drop(Journal::open(dir.path(), &head("a")).unwrap());
+        let told = |h: &Head| Journal::open(dir.path(), h).err().unwrap().to_string();
+        let other = told(&head("b"));
         assert!(
-            told.contains("other inputs") && told.contains(FILE),
-            "{told}"
+            other.contains("waves.csv has changed") && other.contains(FILE),
+            "{other}"
         );
+        let mut more = head("a");
+        more.looks = Looks::new(&[1, 2], 4, None);
+        let other = told(&more);
+        assert!(other.contains("[4] seeds") && other.contains("--seeds"), "{other}");
+    }
+
+    fn head(hash: &str) -> Head {
+        let input = Input {
+            file: "waves.csv".to_owned(),
+            hash: hash.to_owned(),
+        };
+        let looks = Looks::new(&[1, 2], 2, None);
+        Head::new(vec![input], Target::here("b", "p"), looks)
     }
 }

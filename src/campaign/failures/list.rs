@@ -2,10 +2,11 @@
 
 use crate::campaign::stage::Stage;
 use crate::sim::faults::resolve;
-use crate::spec::failures::FailuresSpec;
+use crate::spec::failures::{FailuresSpec, SensorSizeSpec, SensorTrialSpec, SupplyTrialSpec};
 use crate::spec::fault::{
-    BreakageSpec, FaultEventSpec, SensorFailureSpec, SensorNameSpec, StartSpec,
+    BreakageSpec, FaultEventSpec, SensorFailureSpec, SensorNameSpec, StartSpec, SurfaceFailureSpec,
 };
+use crate::units::to_deg;
 
 /// Name of the row in which nothing breaks.
 pub(super) const SOUND: &str = "nothing breaks";
@@ -29,10 +30,16 @@ pub fn troubles(spec: &FailuresSpec, stage: &Stage) -> Vec<Trouble> {
         .into_iter()
         .chain(sensors(spec, stage))
         .chain(supplies(spec, stage));
-    out.extend(singles.map(|b| Trouble {
-        name: words(&b, stage),
-        faults: vec![b],
-    }));
+    for b in singles {
+        let name = words(&b, stage);
+        // two angles beyond one stop are one fault
+        if out.iter().all(|t: &Trouble| t.name != name) {
+            out.push(Trouble {
+                name,
+                faults: vec![b],
+            });
+        }
+    }
     for t in &spec.together {
         let mut name = t.name.clone();
         // rows are told apart by their names
@@ -47,67 +54,121 @@ pub fn troubles(spec: &FailuresSpec, stage: &Stage) -> Vec<Trouble> {
     out
 }
 
-fn surfaces(spec: &FailuresSpec, stage: &Stage) -> Vec<BreakageSpec> {
-    let moving = stage.speeds.first().map(|s| &s.plant.surfaces);
-    let moving = moving
-        .into_iter()
-        .flatten()
-        .filter(|s| s.max_rad > s.min_rad);
+/// Names and stops (deg) of the surfaces that turn.
+fn moving(stage: &Stage) -> Vec<(String, [f64; 2])> {
+    let all = stage.speeds.first().map(|s| &s.plant.surfaces);
+    let moving = all.into_iter().flatten();
     moving
-        .flat_map(|s| {
-            spec.surfaces.iter().map(|f| BreakageSpec::Surface {
-                name: s.name.clone(),
-                failure: *f,
+        .filter(|s| s.max_rad > s.min_rad)
+        .map(|s| (s.name.clone(), [to_deg(s.min_rad), to_deg(s.max_rad)]))
+        .collect()
+}
+
+fn surfaces(spec: &FailuresSpec, stage: &Stage) -> Vec<BreakageSpec> {
+    let of = |(name, stops): (String, [f64; 2])| {
+        let failures = spec.surfaces.iter().map(move |f| within(*f, stops));
+        failures.map(move |failure| BreakageSpec::Surface {
+            name: name.clone(),
+            failure,
+        })
+    };
+    moving(stage).into_iter().flat_map(of).collect()
+}
+
+/// A surface cannot jam beyond its stops, deg.
+fn within(failure: SurfaceFailureSpec, [min, max]: [f64; 2]) -> SurfaceFailureSpec {
+    match failure {
+        SurfaceFailureSpec::JammedAt { angle_deg } => SurfaceFailureSpec::JammedAt {
+            angle_deg: angle_deg.clamp(min, max),
+        },
+        other => other,
+    }
+}
+
+/// All sensors with the sizes of their kind; none for the motion unit, which has three units.
+fn readings(
+    spec: &FailuresSpec,
+    stage: &Stage,
+) -> Vec<(SensorNameSpec, Option<SensorSizeSpec>)> {
+    let sizes = &spec.sensor_sizes;
+    let mut out = vec![
+        (SensorNameSpec::RollRate, Some(sizes.rate)),
+        (SensorNameSpec::PitchRate, Some(sizes.rate)),
+        (SensorNameSpec::YawRate, Some(sizes.rate)),
+        (SensorNameSpec::Roll, Some(sizes.attitude)),
+        (SensorNameSpec::Pitch, Some(sizes.attitude)),
+        (SensorNameSpec::AccelerationX, Some(sizes.acceleration)),
+        (SensorNameSpec::AccelerationY, Some(sizes.acceleration)),
+        (SensorNameSpec::AccelerationZ, Some(sizes.acceleration)),
+        (SensorNameSpec::Speed, Some(sizes.speed)),
+        (SensorNameSpec::Heading, Some(sizes.heading)),
+    ];
+    let first = stage.speeds.first();
+    let heights = first.map_or(0, |s| s.setup.height_sensors_m.len());
+    let height = |height_sensor| SensorNameSpec::Height { height_sensor };
+    out.extend((0..heights as u32).map(|k| (height(k), Some(sizes.height))));
+    if spec.surface_angle_sensors {
+        let angle = |(surface, _)| SensorNameSpec::SurfaceAngle { surface };
+        let angles = moving(stage).into_iter().map(angle);
+        out.extend(angles.map(|n| (n, Some(sizes.surface_angle))));
+    }
+    out.push((SensorNameSpec::MotionUnit, None));
+    out
+}
+
+fn sensors(spec: &FailuresSpec, stage: &Stage) -> Vec<BreakageSpec> {
+    let readings = readings(spec, stage);
+    let tried = spec.sensors.iter();
+    tried
+        .flat_map(|trial| {
+            readings.iter().filter_map(|(name, size)| {
+                Some(BreakageSpec::Sensor {
+                    name: name.clone(),
+                    failure: sized(*trial, *size)?,
+                })
             })
         })
         .collect()
 }
 
-fn sensors(spec: &FailuresSpec, stage: &Stage) -> Vec<BreakageSpec> {
-    let mut names = vec![
-        SensorNameSpec::RollRate,
-        SensorNameSpec::PitchRate,
-        SensorNameSpec::YawRate,
-        SensorNameSpec::Roll,
-        SensorNameSpec::Pitch,
-        SensorNameSpec::AccelerationX,
-        SensorNameSpec::AccelerationY,
-        SensorNameSpec::AccelerationZ,
-        SensorNameSpec::Speed,
-        SensorNameSpec::Heading,
-    ];
-    let heights = stage
-        .speeds
-        .first()
-        .map_or(0, |s| s.setup.height_sensors_m.len());
-    names.extend((0..heights as u32).map(|height_sensor| SensorNameSpec::Height { height_sensor }));
-    names.push(SensorNameSpec::MotionUnit);
-    let mut out = Vec::new();
-    for f in &spec.sensors {
-        let has_unit = matches!(
-            f,
-            SensorFailureSpec::Bias { .. }
-                | SensorFailureSpec::Drift { .. }
-                | SensorFailureSpec::Noisy { .. }
-        );
-        // the motion unit has three units: a number in one of them means nothing for all
-        let fits = |n: &&SensorNameSpec| !(has_unit && **n == SensorNameSpec::MotionUnit);
-        out.extend(names.iter().filter(fits).map(|name| BreakageSpec::Sensor {
-            name: name.clone(),
-            failure: *f,
-        }));
-    }
-    out
+/// A trial with its size; none where a number in one unit means nothing.
+fn sized(trial: SensorTrialSpec, size: Option<SensorSizeSpec>) -> Option<SensorFailureSpec> {
+    Some(match trial {
+        SensorTrialSpec::Bias {} => SensorFailureSpec::Bias { bias: size?.bias },
+        SensorTrialSpec::Drift {} => SensorFailureSpec::Drift {
+            drift_per_min: size?.drift_per_min,
+        },
+        SensorTrialSpec::Noisy {} => SensorFailureSpec::Noisy { noise: size?.noise },
+        SensorTrialSpec::Frozen {} => SensorFailureSpec::Frozen {},
+        SensorTrialSpec::DroppedOut {
+            lost_frac,
+            reads,
+            is_flagged,
+        } => SensorFailureSpec::DroppedOut {
+            lost_frac,
+            reads,
+            is_flagged,
+        },
+        SensorTrialSpec::Scaled { scale } => SensorFailureSpec::Scaled { scale },
+        SensorTrialSpec::Late { delay_s } => SensorFailureSpec::Late { delay_s },
+        SensorTrialSpec::Reversed {} => SensorFailureSpec::Reversed {},
+    })
 }
 
+/// Every supply alone, and all at once where that is something else.
 fn supplies(spec: &FailuresSpec, stage: &Stage) -> Vec<BreakageSpec> {
-    let all = stage.model.craft.spec.supplies.iter();
-    all.filter(|_| spec.supplies)
-        .map(|s| BreakageSpec::Supply {
-            name: Some(s.name.clone()),
-            left_frac: 0.0,
-        })
-        .collect()
+    let all = &stage.model.craft.spec.supplies;
+    let each = all.iter().map(|s| Some(s.name.clone()));
+    let names: Vec<_> = each.chain((all.len() != 1).then_some(None)).collect();
+    let left = spec.supplies.iter().map(|s| match s {
+        SupplyTrialSpec::Lost {} => 0.0,
+        SupplyTrialSpec::Weak { left_frac } => *left_frac,
+    });
+    left.flat_map(|left_frac| {
+        let named = names.iter().cloned();
+        named.map(move |name| BreakageSpec::Supply { name, left_frac })
+    })
+    .collect()
 }
 
 fn words(b: &BreakageSpec, stage: &Stage) -> String {

@@ -67,6 +67,15 @@ pub struct LimitPassed {
     pub limit: String,
 }
 
+/// How near a stretch comes to its limits.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Nearest {
+    /// Largest share of a limit; above one, the limit is passed.
+    pub frac: f64,
+    /// Which limit.
+    pub limit: String,
+}
+
 /// One seed in which nobody slows down.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct RunMeasure {
@@ -86,6 +95,8 @@ pub struct RunMeasure {
     pub later: Option<Peaks>,
     /// Time to settle.
     pub settles: Settling,
+    /// How near it comes to its limits after the fault; none when the run ended before.
+    pub nearest: Option<Nearest>,
     /// First limit passed after the fault.
     pub limit: Option<LimitPassed>,
     /// First limit passed from 30 s after the fault on, with the fault's transient over.
@@ -96,6 +107,11 @@ impl RunMeasure {
     /// True when the run ended before the fault began: no failure of the fault.
     pub fn ended_before_fault(&self) -> bool {
         self.after.is_none()
+    }
+
+    /// True when the run ended early, after its fault.
+    pub fn ended_after_fault(&self) -> bool {
+        self.to_end_s().is_some()
     }
 
     /// Time from the fault to the first limit passed, s; infinite when none is.
@@ -141,6 +157,7 @@ pub(super) fn measured(
         after: (!is_before).then(|| peaks(record, at, record.len())),
         later: stretch(record, on),
         settles,
+        nearest: (!is_before).then(|| nearest(record, at, record.len(), limits)),
         limit: limit(at),
         limit_later: limit(on),
     }
@@ -207,13 +224,8 @@ fn rms(x: &[f64]) -> f64 {
     (x.iter().map(|v| (v - level).powi(2)).sum::<f64>() / x.len() as f64).sqrt()
 }
 
-/// The first limit passed from sample `from` on, its time counted from the fault.
-pub(super) fn first_limit(
-    record: &Record,
-    from: usize,
-    fault_s: f64,
-    limits: &FailureLimitsSpec,
-) -> Option<LimitPassed> {
+/// Columns with limits, the limits in SI, and their words.
+fn watched(record: &Record, limits: &FailureLimitsSpec) -> Vec<(String, f64, String)> {
     let angle = |name: &str, deg: f64| (name.to_owned(), deg.to_radians(), name.to_owned());
     let mut watched = vec![
         angle("roll", limits.roll_deg),
@@ -223,7 +235,40 @@ pub(super) fn first_limit(
         let words = format!("vertical acceleration at {p}");
         (format!("{p}.acc_up"), limits.vertical_m_s2, words)
     }));
-    let firsts = watched.into_iter().filter_map(|(name, most, limit)| {
+    watched
+}
+
+/// How near the samples `from` to `to` come to their limits.
+pub(super) fn nearest(
+    record: &Record,
+    from: usize,
+    to: usize,
+    limits: &FailureLimitsSpec,
+) -> Nearest {
+    let none = Nearest {
+        frac: 0.0,
+        limit: String::new(),
+    };
+    let all = watched(record, limits).into_iter().map(|(name, most, limit)| {
+        let x = column(record, &name);
+        let part = &x[from.min(x.len())..to.min(x.len())];
+        let peak = part.iter().fold(0.0, |m: f64, v| m.max(v.abs()));
+        Nearest {
+            frac: peak / most,
+            limit,
+        }
+    });
+    all.fold(none, |most, n| if n.frac > most.frac { n } else { most })
+}
+
+/// The first limit passed from sample `from` on, its time counted from the fault.
+pub(super) fn first_limit(
+    record: &Record,
+    from: usize,
+    fault_s: f64,
+    limits: &FailureLimitsSpec,
+) -> Option<LimitPassed> {
+    let firsts = watched(record, limits).into_iter().filter_map(|(name, most, limit)| {
         let x = column(record, &name);
         let i = (from..x.len()).find(|i| x[*i].abs() > most)?;
         let after_s = record.time_s(i) - fault_s;
@@ -276,7 +321,10 @@ mod tests {
         assert!((after.vertical_m_s2[0].1 - 0.02).abs() < 1e-4);
         assert!((after.length_s - 300.0).abs() < 0.11);
         let limit = m.limit.as_ref().unwrap();
-        assert_eq!(limit.limit, "pitch");
+        let near = m.nearest.as_ref().unwrap();
+        // the peak against 8 deg, as above
+        assert!((near.frac - after.pitch_deg / 8.0).abs() < 1e-9);
+        assert_eq!((limit.limit.as_str(), near.limit.as_str()), ("pitch", "pitch"));
         assert!(limit.after_s < 0.2);
         // the transient over, pitch stays at 0.1 rad with 0.01 of waves: 6.3 deg, limit 8
         assert_eq!(m.limit_later, None);

@@ -9,10 +9,18 @@
 //! ride worse      all holds; an RMS grows by more than the share stated
 //! none            nothing of these
 //! not judged      no run reached the fault: all ended before it
+//!
+//! open            the class seen may be another: an interval holds a limit between two classes ([`super::doubt`])
+//!   none, ride worse     the ratio of RMS holds the share stated
+//!   slow down            an RMS or the contacts with the fault hold their limit, either way
+//!   limit passed         none is seen to be passed, but the next seed may
+//! rank            from 1 + rows that are surely graver to all less rows that are surely milder
+//! surely graver   a graver class, both decided or without common class; in one class, decided, by intervals apart:
+//!                 shares that end or pass, the ratio of RMS, the speed to come down to by more than a step of the search
 //! ```
 //!
 //! # Symbols
-//! Limits and share are those of the file. A run that ends before its fault is no failure of the fault and counts for
+//! Limits and share are those of the file. What was seen in a seed is sure to be possible. A run that ends before its fault is no failure of the fault and counts for
 //! nothing; such runs are counted apart.
 //!
 //! # Valid when
@@ -22,14 +30,17 @@
 //! Common practice, no source.
 //!
 //! # Checked by
-//! `words_follow_from_the_row`, `the_worst_comes_first`, `the_ride_is_worse_by_the_greatest_ratio`
+//! `words_follow_from_the_row`, `the_worst_comes_first`, `an_interval_across_a_limit_is_undecided`,
+//! `what_overlaps_shares_a_rank`
 
 use std::cmp::Ordering;
 
 use serde::Serialize;
 
-use super::Row;
+use super::doubt::{Next, against, worse};
 use super::measure::{Peaks, RunMeasure};
+use super::row::Row;
+use crate::math::stats::Interval;
 use crate::spec::failures::FailureLimitsSpec;
 
 /// Classes, mildest first.
@@ -78,12 +89,138 @@ impl Severity {
     }
 }
 
-/// Judges the rows of one law, speed and heading, the sound craft first among them.
-pub(super) fn settle(rows: &mut [Row], limits: &FailureLimitsSpec) {
+/// Judges the rows of one law, sea, speed and heading, the sound craft first among them.
+pub(super) fn settle(rows: &mut [Row], limits: &FailureLimitsSpec, level: f64) {
     let sound: Vec<RunMeasure> = rows.first().map_or(Vec::new(), |r| r.runs.clone());
     for row in rows {
-        row.worse_ratio = worse(&row.runs, &sound);
-        (row.severity, row.because) = judge(row, limits);
+        judge_row(row, &sound, limits, level);
+    }
+}
+
+/// Judges a row against the sound craft's runs.
+pub(super) fn judge_row(
+    row: &mut Row,
+    sound: &[RunMeasure],
+    limits: &FailureLimitsSpec,
+    level: f64,
+) {
+    row.worse_ratio = worse(&row.runs, sound, level);
+    (row.severity, row.because) = judge(row, limits);
+    let open = Open::of(row, limits, level);
+    (row.at_least, row.at_most) = (open.least, open.most);
+    row.open = open.why.join("; ");
+}
+
+/// Classes that intervals leave, and why more than one.
+struct Open {
+    least: Severity,
+    most: Severity,
+    why: Vec<String>,
+}
+
+impl Open {
+    fn of(row: &Row, limits: &FailureLimitsSpec, level: f64) -> Self {
+        let mut open = Open {
+            least: row.severity,
+            most: row.severity,
+            why: Vec::new(),
+        };
+        // what a seed has shown is sure
+        let is_seen = matches!(
+            row.severity,
+            Severity::NotJudged | Severity::LimitPassed | Severity::ControlLost
+        );
+        if !is_seen {
+            open.by_ratio(row, limits);
+            open.by_ride(row, limits, level);
+            open.by_next(row);
+        }
+        open
+    }
+
+    fn by_ratio(&mut self, row: &Row, limits: &FailureLimitsSpec) {
+        let Some(r) = row.worse_ratio.filter(|_| row.come_down.fails.is_none()) else {
+            return;
+        };
+        let from = 1.0 + limits.worse_frac;
+        self.least = ride(r.low, from);
+        self.most = ride(r.high, from);
+        if self.least != self.most {
+            let from = 100.0 * limits.worse_frac;
+            let told = percents(r);
+            self.why
+                .push(format!("RMS {told}, worse from {from:+.0} %"));
+        }
+    }
+
+    /// RMS and contacts that hold their limits.
+    fn by_ride(&mut self, row: &Row, limits: &FailureLimitsSpec, level: f64) {
+        let rides: Vec<&Peaks> = row.runs.iter().filter_map(|r| r.later.as_ref()).collect();
+        let all = against(&rides, limits, level);
+        if row.come_down.fails.is_none() {
+            for a in all.iter().filter(|a| a.is_open()) {
+                self.most = self.most.max(Severity::SlowDown);
+                self.why.push(a.doubt());
+            }
+            return;
+        }
+        let mut beyond = all.iter().filter(|a| a.is_beyond());
+        if fails_by_ride_alone(row, limits) && beyond.clone().all(super::doubt::Against::is_open) {
+            let low = row.worse_ratio.map_or(1.0, |r| r.low);
+            self.least = ride(low, 1.0 + limits.worse_frac);
+            self.why.extend(beyond.next().map(super::doubt::Against::doubt));
+        }
+    }
+
+    /// A limit that no seed has passed yet: on the way down where the craft must slow down and does so in the runs.
+    fn by_next(&mut self, row: &Row) {
+        let slow = row.slow_down.as_ref().map(|s| &s.nearest);
+        let near = slow.unwrap_or(&row.nearest).as_ref();
+        if let Some(n) = near.filter(|n| n.may_pass()) {
+            self.most = Severity::LimitPassed;
+            self.why.push(may_pass(n));
+        }
+    }
+}
+
+fn may_pass(n: &Next) -> String {
+    let (limit, seen) = (&n.limit, n.seen_frac);
+    if n.next_frac.is_finite() {
+        format!(
+            "{limit} comes to {seen:.2} of its limit, the next seed to {:.2} at most",
+            n.next_frac
+        )
+    } else {
+        format!("{limit} comes to {seen:.2} of its limit; one seed tells nothing of the next")
+    }
+}
+
+fn ride(ratio: f64, worse_from: f64) -> Severity {
+    if ratio > worse_from {
+        Severity::RideWorse
+    } else {
+        Severity::None
+    }
+}
+
+/// Neither poles nor margin nor a limit at an instant make the row's speed fail: RMS or contacts do.
+fn fails_by_ride_alone(row: &Row, limits: &FailureLimitsSpec) -> bool {
+    let is_fit = row.linear.as_ref().is_none_or(|l| {
+        l.is_stable && l.disk.is_none_or(|d| d >= limits.disk_margin)
+    });
+    is_fit && row.runs.iter().all(|r| r.limit_later.is_none())
+}
+
+/// A ratio as change in percent with its ends.
+pub(super) fn percents(ratio: Interval) -> String {
+    let of = |v: f64| 100.0 * (v - 1.0);
+    let change = format!("{:+.0}", of(ratio.value));
+    // no minus sign before a change that rounds to none
+    let change = change.replace("-0", "+0");
+    if ratio.high.is_finite() {
+        format!("{change} % ({:.0} to {:.0})", of(ratio.low), of(ratio.high))
+    } else {
+        format!("{change} %")
     }
 }
 
@@ -112,10 +249,9 @@ fn judge(row: &Row, limits: &FailureLimitsSpec) -> (Severity, String) {
             (Severity::LimitPassed, told)
         }
         (None, _, None) => match row.worse_ratio {
-            Some(r) if r > 1.0 + limits.worse_frac => (
-                Severity::RideWorse,
-                format!("RMS {:+.0} %", 100.0 * (r - 1.0)),
-            ),
+            Some(r) if r.value > 1.0 + limits.worse_frac => {
+                (Severity::RideWorse, format!("RMS {}", percents(r)))
+            }
             _ => (Severity::None, String::new()),
         },
         (Some(_), None, Some(limit)) => (
@@ -158,32 +294,45 @@ fn down(row: &Row, why: &str, to_kn: f64, limit: Option<String>) -> (Severity, S
     }
 }
 
-/// Largest ratio of an RMS with the transient over, root of mean squares over the seeds, to the sound craft's on the
-/// same seas; none where either has no run to the end of which it could be told.
-fn worse(runs: &[RunMeasure], sound: &[RunMeasure]) -> Option<f64> {
-    let pairs: Vec<(&Peaks, &Peaks)> = runs
+/// Most severe first by what was seen, with the places that intervals leave; what is left equal stays in the order of
+/// the list. Speeds to come down to tell rows apart that differ by more than `step_kn`.
+pub(super) fn rank(rows: &mut [Row], step_kn: f64) {
+    rows.sort_by(compare);
+    let ranks: Vec<[usize; 2]> = rows
         .iter()
-        .zip(sound)
-        .filter_map(|(r, s)| Some((r.later.as_ref()?, s.later.as_ref()?)))
+        .map(|r| {
+            let graver = rows.iter().filter(|o| is_graver(o, r, step_kn)).count();
+            let milder = rows.iter().filter(|o| is_graver(r, o, step_kn)).count();
+            [1 + graver, rows.len() - milder]
+        })
         .collect();
-    let ratio = |f: &dyn Fn(&Peaks) -> f64| {
-        let sums = pairs.iter().fold((0.0, 0.0), |(a, b), (r, s)| {
-            (a + f(r).powi(2), b + f(s).powi(2))
-        });
-        (sums.0 / sums.1).sqrt()
-    };
-    let points = pairs.first().map_or(0, |p| p.0.vertical_rms_m_s2.len());
-    let mut all = vec![ratio(&|p| p.roll_rms_deg), ratio(&|p| p.pitch_rms_deg)];
-    all.extend(
-        (0..points).map(|k| ratio(&|p| p.vertical_rms_m_s2.get(k).map_or(f64::NAN, |v| v.1))),
-    );
-    let told = all.into_iter().filter(|v| v.is_finite());
-    told.max_by(f64::total_cmp)
+    for (row, rank) in rows.iter_mut().zip(ranks) {
+        row.rank = rank;
+    }
 }
 
-/// Most severe first; what is left equal stays in the order of the list.
-pub(super) fn rank(rows: &mut [Row]) {
-    rows.sort_by(compare);
+/// Surely graver, whatever the intervals leave open.
+fn is_graver(a: &Row, b: &Row, step_kn: f64) -> bool {
+    if a.at_least > b.at_most {
+        return true;
+    }
+    if a.severity != b.severity || !a.is_decided() || !b.is_decided() {
+        return false;
+    }
+    let above = |x: Interval, y: Interval| x.low > y.high;
+    match a.severity {
+        Severity::ControlLost => above(a.ends, b.ends),
+        Severity::LimitPassed => above(a.passes_limit, b.passes_limit),
+        Severity::SlowDown => {
+            let speed = |r: &Row| r.come_down.speed_kn.unwrap_or(0.0);
+            speed(a) + step_kn + 1e-9 < speed(b)
+        }
+        Severity::RideWorse | Severity::None => {
+            let both = a.worse_ratio.zip(b.worse_ratio);
+            both.is_some_and(|(a, b)| above(a, b))
+        }
+        Severity::NoSpeedHolds | Severity::NotJudged => false,
+    }
 }
 
 fn compare(a: &Row, b: &Row) -> Ordering {
@@ -193,9 +342,11 @@ fn compare(a: &Row, b: &Row) -> Ordering {
     };
     let limit = |r: &Row| r.limit.as_ref().map(|l| l.after_s);
     let lower = |r: &Row| Some(r.come_down.speed_kn.unwrap_or(0.0));
-    let ratio = |r: &Row| r.worse_ratio.unwrap_or(0.0);
+    let ratio = |r: &Row| r.worse_ratio.map_or(0.0, |i| i.value);
     b.severity
         .cmp(&a.severity)
+        .then_with(|| b.at_most.cmp(&a.at_most))
+        .then_with(|| b.at_least.cmp(&a.at_least))
         .then_with(|| soon(a.to_end_s, b.to_end_s))
         .then_with(|| b.passes_limit.value.total_cmp(&a.passes_limit.value))
         .then_with(|| soon(limit(a), limit(b)))

@@ -3,6 +3,7 @@
 //! # Equation
 //! ```text
 //! mean over seeds     xbar -+ t_(n-1) s / sqrt(n)              shares   Clopper-Pearson
+//! contacts            [`super::doubt`]
 //! time to a limit     median of the seeds, ranks as its interval; a seed that passes none counts as later than all
 //! ```
 //!
@@ -21,7 +22,7 @@
 
 use serde::Serialize;
 
-use super::LEVEL;
+use super::doubt::{Next, contacts_per_h};
 use super::measure::{Peaks, RunMeasure};
 use super::trial::SlowRun;
 use crate::math::stats::Interval;
@@ -69,9 +70,9 @@ pub struct Spread {
 
 impl Spread {
     /// Of the runs of a row that reached the fault.
-    pub fn of(runs: &[RunMeasure]) -> Self {
+    pub fn of(runs: &[RunMeasure], level: f64) -> Self {
         let with_fault = || runs.iter().filter(|r| !r.ended_before_fault());
-        let over = |x: Vec<f64>| mean_interval(&x, LEVEL);
+        let over = |x: Vec<f64>| mean_interval(&x, level);
         let before = |f: &dyn Fn(&Peaks) -> f64| over(with_fault().map(|r| f(&r.before)).collect());
         let after = |f: &dyn Fn(&Peaks) -> f64| {
             over(
@@ -90,7 +91,8 @@ impl Spread {
             )
         };
         let settled: Vec<f64> = runs.iter().filter_map(|r| r.settles.after_s).collect();
-        let hourly = |p: &Peaks| 3600.0 * p.contacts as f64 / p.length_s.max(1.0);
+        let all_before: Vec<&Peaks> = with_fault().map(|r| &r.before).collect();
+        let all_after: Vec<&Peaks> = runs.iter().filter_map(|r| r.after.as_ref()).collect();
         Spread {
             roll_before_deg: before(&|p| p.roll_deg),
             roll_after_deg: after(&|p| p.roll_deg),
@@ -105,8 +107,8 @@ impl Spread {
             roll_rms_deg: later(&|p| p.roll_rms_deg),
             pitch_rms_deg: later(&|p| p.pitch_rms_deg),
             vertical_rms_m_s2: later(&|p| greatest(&p.vertical_rms_m_s2)),
-            contacts_before_per_h: before(&hourly),
-            contacts_after_per_h: after(&hourly),
+            contacts_before_per_h: contacts_per_h(&all_before, level),
+            contacts_after_per_h: contacts_per_h(&all_after, level),
             settled_runs: settled.len(),
             settles_after_s: over(settled),
         }
@@ -126,6 +128,10 @@ pub struct SlowDown {
     pub slowed_runs: usize,
     /// Share of seeds that pass a limit, or end, before they have slowed down.
     pub too_late: Interval,
+    /// Share of seeds that end, or pass a limit at that speed: none seen, with its upper end.
+    pub does_not_hold: Interval,
+    /// Largest share of any limit before the speed is reached; none without seeds.
+    pub nearest: Option<Next>,
     /// Shortest time to a limit on the way down, s; none where no seed passes one.
     pub first_limit_s: Option<f64>,
     /// Roll RMS there, deg.
@@ -140,19 +146,25 @@ pub struct SlowDown {
 
 impl SlowDown {
     /// Of the runs to the speed found.
-    pub fn of(runs: Vec<SlowRun>) -> Self {
+    pub fn of(runs: Vec<SlowRun>, level: f64) -> Self {
         let slowed: Vec<f64> = runs.iter().filter_map(|r| r.slowed_after_s).collect();
         let late = runs.iter().filter(|r| r.is_too_late()).count() as u64;
+        let is_bad = |r: &&SlowRun| r.ended.is_some() || r.limit_there.is_some();
+        let bad = runs.iter().filter(is_bad).count() as u64;
+        let told = runs.iter().filter(|r| r.ended.is_some() || r.there.is_some());
+        let told = told.count() as u64;
         let limits = runs.iter().filter(|r| r.is_too_late());
         let limits = limits.filter_map(|r| r.limit.as_ref().map(|l| l.after_s));
         let there = |f: &dyn Fn(&Peaks) -> f64| {
             let all = runs.iter().filter_map(|r| r.there.as_ref());
-            mean_interval(&all.map(f).collect::<Vec<_>>(), LEVEL)
+            mean_interval(&all.map(f).collect::<Vec<_>>(), level)
         };
         SlowDown {
             slowed_runs: slowed.len(),
-            slowed_after_s: mean_interval(&slowed, LEVEL),
-            too_late: clopper_pearson(late, runs.len() as u64, LEVEL),
+            slowed_after_s: mean_interval(&slowed, level),
+            too_late: clopper_pearson(late, runs.len() as u64, level),
+            does_not_hold: clopper_pearson(bad, told, level),
+            nearest: Next::of(runs.iter().filter_map(|r| r.nearest.as_ref()), level),
             first_limit_s: limits.min_by(f64::total_cmp),
             roll_rms_deg: there(&|p| p.roll_rms_deg),
             pitch_rms_deg: there(&|p| p.pitch_rms_deg),
@@ -163,11 +175,11 @@ impl SlowDown {
 }
 
 /// Median of times of which some are infinite, the lower of the two in the middle, with its interval by ranks.
-pub(super) fn median_s(times: &[f64]) -> Option<Interval> {
+pub(super) fn median_s(times: &[f64], level: f64) -> Option<Interval> {
     let mut sorted = times.to_vec();
     sorted.sort_by(f64::total_cmp);
     sorted.first().filter(|t| t.is_finite())?;
-    let ends = quantile_interval(&sorted, 0.5, LEVEL);
+    let ends = quantile_interval(&sorted, 0.5, level);
     Some(Interval {
         value: sorted[(sorted.len() - 1) / 2],
         low: ends.low.max(0.0),
@@ -196,6 +208,7 @@ mod tests {
             after: reached.then(|| peaks.clone()),
             later: None,
             settles: Settling::default(),
+            nearest: None,
             limit: None,
             limit_later: None,
         }
@@ -203,7 +216,7 @@ mod tests {
 
     #[test]
     fn seeds_that_end_before_the_fault_do_not_count() {
-        let s = Spread::of(&[run(2.0, true), run(4.0, true), run(40.0, false)]);
+        let s = Spread::of(&[run(2.0, true), run(4.0, true), run(40.0, false)], 0.95);
         assert!((s.roll_after_deg.value - 3.0).abs() < 1e-12);
         assert!((s.roll_before_deg.value - 3.0).abs() < 1e-12);
         // Student, one degree of freedom: 12.706 x sqrt(2) / sqrt(2)
@@ -214,8 +227,8 @@ mod tests {
     #[test]
     fn a_median_with_seeds_that_pass_nothing() {
         let never = f64::INFINITY;
-        assert_eq!(median_s(&[never, never]), None);
-        let m = median_s(&[never, 3.0, 9.0, 5.0, never, 7.0, 8.0, 6.0]).unwrap();
+        assert_eq!(median_s(&[never, never], 0.95), None);
+        let m = median_s(&[never, 3.0, 9.0, 5.0, never, 7.0, 8.0, 6.0], 0.95).unwrap();
         assert!((m.value - 7.0).abs() < 1e-12);
         // eight samples: the first and the last bound the median at 95 % (sign test, 2/256)
         assert!((m.low - 3.0).abs() < 1e-12 && m.high.is_infinite(), "{m:?}");

@@ -26,8 +26,10 @@ use std::sync::Arc;
 
 use serde::{Deserialize, Serialize};
 
+use super::doubt::{Against, against};
 use super::measure::{
-    LimitPassed, Peaks, RunMeasure, TRANSIENT_S, column, first_limit, measured, sample, stretch,
+    LimitPassed, Nearest, Peaks, RunMeasure, TRANSIENT_S, column, first_limit, measured, nearest,
+    sample, stretch,
 };
 use super::settle::Track;
 use crate::campaign::stage::{LawPlan, SpeedStage, Stage, Variant};
@@ -36,6 +38,7 @@ use crate::closed_loop::schedule::ramp::THROTTLE_S;
 use crate::dynamics::plant::Plant;
 use crate::error::Result;
 use crate::math::rng::{Purpose, Stream};
+use crate::math::stats::LEVEL;
 use crate::sim::case::Case;
 use crate::sim::craft::Craft;
 use crate::sim::ramp::RampCraft;
@@ -65,6 +68,8 @@ pub struct SlowRun {
     pub slowed_after_s: Option<f64>,
     /// First limit passed after the fault.
     pub limit: Option<LimitPassed>,
+    /// How near it comes to its limits between the fault and the speed ordered, or the end.
+    pub nearest: Option<Nearest>,
     /// The ride from 30 s after the speed ordered was reached; none when the run is too short for it.
     pub there: Option<Peaks>,
     /// First limit passed in that time.
@@ -128,33 +133,8 @@ fn rides_badly<'a>(
     limits: &FailureLimitsSpec,
 ) -> Option<String> {
     let rides: Vec<&Peaks> = rides.collect();
-    let first = rides.first()?;
-    let pooled = |f: &dyn Fn(&Peaks) -> f64| {
-        let sum: f64 = rides.iter().map(|p| f(p).powi(2)).sum();
-        (sum / rides.len() as f64).sqrt()
-    };
-    let (roll, pitch) = (pooled(&|p| p.roll_rms_deg), pooled(&|p| p.pitch_rms_deg));
-    if roll > limits.roll_rms_deg {
-        let most = limits.roll_rms_deg;
-        return Some(format!("roll RMS {roll:.2} deg, at most {most:.2}"));
-    }
-    if pitch > limits.pitch_rms_deg {
-        let most = limits.pitch_rms_deg;
-        return Some(format!("pitch RMS {pitch:.2} deg, at most {most:.2}"));
-    }
-    let length_s: f64 = rides.iter().map(|p| p.length_s).sum();
-    let contacts: usize = rides.iter().map(|p| p.contacts).sum();
-    let (hourly, most) = (3600.0 * contacts as f64 / length_s, limits.contacts_per_h);
-    if hourly > most {
-        return Some(format!("{hourly:.0} contacts an hour, at most {most:.0}"));
-    }
-    let most = limits.vertical_rms_m_s2;
-    (0..first.vertical_rms_m_s2.len()).find_map(|k| {
-        let a = pooled(&|p| p.vertical_rms_m_s2.get(k).map_or(0.0, |v| v.1));
-        let name = &first.vertical_rms_m_s2[k].0;
-        let told = format!("vertical acceleration RMS {a:.2} m/s2 at {name}, at most {most:.2}");
-        (a > most).then_some(told)
-    })
+    let all = against(&rides, limits, LEVEL);
+    all.iter().find(|a| a.is_beyond()).map(Against::words)
 }
 
 /// The runs of one row.
@@ -168,50 +148,52 @@ pub(super) struct Runs<'a> {
 }
 
 impl Runs<'_> {
-    /// Every seed, nobody slowing down; `sound` has the tracks of the sound craft, seed by seed, none when this is it.
+    /// One seed, nobody slowing down; `sound` has the track of the sound craft, none when this is it.
     pub(super) fn going_on(
         &self,
-        sound: Option<&[Track]>,
-    ) -> Result<(Vec<RunMeasure>, Vec<Track>)> {
-        let mut out = (Vec::new(), Vec::new());
-        for (k, seed) in self.stage.scenario.seeds.iter().enumerate() {
-            let fault_s = self.fault_s(*seed);
-            let case = self.case(*seed, None)?;
-            let result = run(&case, self.plan.make()?.as_mut());
-            let (record, outcome) = (&result.record, &result.outcome);
-            let track = sound.and_then(|s| s.get(k));
-            let mut m = measured(record, outcome, fault_s, &self.spec.limits, track);
-            m.seed = *seed;
-            out.0.push(m);
-            out.1.push(Track::of(record, outcome.is_completed()));
-        }
-        Ok(out)
+        seed: u64,
+        sound: Option<&Track>,
+    ) -> Result<(RunMeasure, Track)> {
+        let fault_s = self.fault_s(seed);
+        let case = self.case(seed, None)?;
+        let result = run(&case, self.plan.make()?.as_mut());
+        let (record, outcome) = (&result.record, &result.outcome);
+        let mut m = measured(record, outcome, fault_s, &self.spec.limits, sound);
+        m.seed = seed;
+        Ok((m, Track::of(record, outcome.is_completed())))
     }
 
-    /// Slows down to the last of `crafts`, which go down from this row's speed, on `seeds`. No more seeds are run after
-    /// the first that fails.
+    /// Slows down to the last of `crafts`, which go down from this row's speed, on `seeds`, of which `runs` has the first
+    /// already. No more seeds are run after the first that fails.
     pub(super) fn slowing(
         &self,
         crafts: &[LoopCraft],
         seeds: &[u64],
-    ) -> Result<(Vec<SlowRun>, Verdict)> {
-        let craft: Arc<dyn Craft> = Arc::new(blended(&self.speed.plant, crafts)?);
+        runs: &mut Vec<SlowRun>,
+    ) -> Result<Verdict> {
         let to_kn = crafts.last().map_or(0.0, |c| to_kn(c.speed_m_s));
-        let (mut runs, mut short) = (Vec::new(), None);
-        for seed in seeds {
-            let case = self.case(*seed, Some((to_kn, Arc::clone(&craft))))?;
-            let slow = self.slow(&case, *seed, to_kn)?;
-            let verdict = slow.verdict();
-            runs.push(slow);
+        let mut craft: Option<Arc<dyn Craft>> = None;
+        let mut short = None;
+        for (k, seed) in seeds.iter().enumerate() {
+            if k >= runs.len() {
+                let made: Arc<dyn Craft> = match &craft {
+                    Some(made) => Arc::clone(made),
+                    None => Arc::new(blended(&self.speed.plant, crafts)?),
+                };
+                let case = self.case(*seed, Some((to_kn, Arc::clone(&made))))?;
+                runs.push(self.slow(&case, *seed, to_kn)?);
+                craft = Some(made);
+            }
+            let verdict = runs[k].verdict();
             match verdict {
                 Verdict::Holds => {}
-                Verdict::Fails(_) => return Ok((runs, verdict)),
+                Verdict::Fails(_) => return Ok(verdict),
                 Verdict::TooShort(_) => short = Some(verdict),
             }
         }
         let rides = runs.iter().filter_map(|r| r.there.as_ref());
         let bad = rides_badly(rides, &self.spec.limits).map(Verdict::Fails);
-        Ok((runs, bad.or(short).unwrap_or(Verdict::Holds)))
+        Ok(bad.or(short).unwrap_or(Verdict::Holds))
     }
 
     /// The draw of the first event of a fault file, alike for all faults and laws of a seed, s.
@@ -261,13 +243,16 @@ impl Runs<'_> {
         let record = &result.record;
         let slowed_s = reached_s(record, fault_s, to_kn);
         let there = slowed_s.map(|t| sample(record, t + TRANSIENT_S));
+        let at = sample(record, fault_s);
+        let until = slowed_s.map_or(record.len(), |t| sample(record, t));
         let ended = (!result.outcome.is_completed()).then(|| result.outcome.to_string());
         Ok(SlowRun {
             seed,
             ended,
             ended_after_s: result.outcome.ended_s().map(|t| t - fault_s),
             slowed_after_s: slowed_s.map(|t| t - fault_s),
-            limit: first_limit(record, sample(record, fault_s), fault_s, limits),
+            limit: first_limit(record, at, fault_s, limits),
+            nearest: Some(nearest(record, at, until, limits)),
             there: there.and_then(|i| stretch(record, i)),
             limit_there: there.and_then(|i| first_limit(record, i, fault_s, limits)),
         })

@@ -136,7 +136,11 @@ impl<'f> Sheet<'f> {
         c.text([MARGIN, y], &scale.label, Type::new(LEGEND));
         let mut x = MARGIN + text_width(&scale.label, LEGEND, false) + 10.0;
         for (name, colour) in &scale.steps {
-            c.rect([x, y - 10.0], [x + 14.0, y + 1.0], *colour, 1.0);
+            let (l, t, r, b) = (x, y - 10.0, x + 14.0, y + 1.0);
+            c.rect([l, t], [r, b], *colour, 1.0);
+            // an edge, so that a white step is seen on white paper
+            let ring = [[l, t], [r, t], [r, b], [l, b], [l, t]];
+            c.line(&ring, 0.5, Colour::GREY);
             c.text([x + 18.0, y], name, Type::new(LEGEND));
             x += 18.0 + text_width(name, LEGEND, false) + 12.0;
         }

@@ -2,12 +2,15 @@
 
 use std::path::Path;
 
+use super::bundle::keep;
 use super::{Bundle, bundle, fault, unique};
 use crate::error::{Error, Problem, Result};
 use crate::spec::craft::CraftSpec;
 use crate::spec::failures::FailuresSpec;
 use crate::spec::fault::{FaultEventSpec, StartSpec};
-use crate::spec::load::{Loaded, load_failures};
+use crate::spec::Source;
+use crate::spec::load::{Loaded, load_failures, load_sea};
+use crate::spec::sea::SeaSpec;
 use crate::spec::source::locate;
 
 /// Least time that a run goes on after its fault, s: 30 s for the transient, as many to judge.
@@ -33,6 +36,19 @@ pub struct FailuresBundle {
     pub failures: Loaded<FailuresSpec>,
     /// Its scenario.
     pub scenario: Bundle,
+    /// Its seas, the scenario's own where it names none; their names differ.
+    pub seas: Vec<Loaded<SeaSpec>>,
+}
+
+impl FailuresBundle {
+    /// Every file that was read and that rows depend on, the failures file first.
+    pub fn sources(&self) -> Vec<&Source> {
+        let s = &self.scenario;
+        let mut all = vec![&self.failures.source, &s.scenario.source, &s.craft.source];
+        all.extend(self.seas.iter().map(|sea| &sea.source));
+        all.extend(s.controllers.iter().map(|law| &law.source));
+        all
+    }
 }
 
 /// Reads a failures file, its scenario and all files that one names.
@@ -42,7 +58,10 @@ pub struct FailuresBundle {
 pub fn failures_bundle(path: impl AsRef<Path>) -> Result<FailuresBundle> {
     let failures = load_failures(path)?;
     let scenario = bundle(failures.source.folder().join(&failures.spec.scenario))?;
+    let seas = seas(&failures, &scenario)?;
     let mut problems = against(&failures.spec, &scenario.craft.spec);
+    let names = seas.iter().map(|sea| sea.spec.name.as_str());
+    unique(&mut problems, "seas", "name", names);
     let s = &scenario.scenario.spec;
     let (run_in, end) = (s.run_in_s, s.run_in_s + s.duration_s);
     let [first, last] = failures.spec.breaks_within_s;
@@ -54,6 +73,14 @@ pub fn failures_bundle(path: impl AsRef<Path>) -> Result<FailuresBundle> {
         let p = Problem::at("breaks_within_s", told);
         problems.push(p.hint("leave time before it to compare with, and time after it to settle"));
     }
+    let first = s.seeds.len();
+    if let Some(u) = failures.spec.until_decided
+        && (u.most as usize) < first
+    {
+        let told = format!("is {}, the scenario has {first} seeds already", u.most);
+        let p = Problem::at("until_decided.most", told);
+        problems.push(p.hint("ask for more seeds than the scenario has, or leave it out"));
+    }
     if scenario.fault.is_some() {
         let told =
             "names a scenario that breaks something itself; a matrix breaks one thing at a time";
@@ -62,10 +89,28 @@ pub fn failures_bundle(path: impl AsRef<Path>) -> Result<FailuresBundle> {
             .push(p.hint("take `fault` out of the scenario, or write its events under `together`"));
     }
     if problems.is_empty() {
-        Ok(FailuresBundle { failures, scenario })
+        Ok(FailuresBundle {
+            failures,
+            scenario,
+            seas,
+        })
     } else {
         Err(Error::from(locate(problems, &failures.source)))
     }
+}
+
+fn seas(failures: &Loaded<FailuresSpec>, scenario: &Bundle) -> Result<Vec<Loaded<SeaSpec>>> {
+    let folder = failures.source.folder();
+    let mut problems = Vec::new();
+    let read = failures.spec.seas.iter().map(|n| load_sea(folder.join(n)));
+    let mut seas: Vec<_> = read.filter_map(|r| keep(&mut problems, r)).collect();
+    if !problems.is_empty() {
+        return Err(Error::from(problems));
+    }
+    if seas.is_empty() {
+        seas.push(scenario.sea.clone());
+    }
+    Ok(seas)
 }
 
 fn against(spec: &FailuresSpec, craft: &CraftSpec) -> Vec<Problem> {

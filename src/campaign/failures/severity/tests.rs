@@ -1,11 +1,11 @@
 //! Words and order, on rows made by hand.
 
 use super::super::descent::ComeDown;
-use super::super::measure::LimitPassed;
+use super::super::measure::{LimitPassed, Nearest};
+use super::super::row::{Found, Spot};
 use super::super::settle::Settling;
 use super::super::spread::SlowDown;
 use super::super::trial::SlowRun;
-use super::super::{Found, Row};
 use super::*;
 
 fn ride(roll_rms_deg: f64) -> Peaks {
@@ -28,9 +28,15 @@ fn run(roll_rms_deg: f64) -> RunMeasure {
         after: Some(ride(roll_rms_deg)),
         later: Some(ride(roll_rms_deg)),
         settles: Settling::default(),
+        nearest: near(0.3),
         limit: None,
         limit_later: None,
     }
+}
+
+fn near(frac: f64) -> Option<Nearest> {
+    let limit = "roll".to_owned();
+    Some(Nearest { frac, limit })
 }
 
 fn ended(after_s: f64) -> RunMeasure {
@@ -57,6 +63,7 @@ fn slow(slowed_after_s: f64, limit: Option<LimitPassed>) -> SlowRun {
         ended_after_s: None,
         slowed_after_s: Some(slowed_after_s),
         limit,
+        nearest: near(0.3),
         there: Some(ride(1.0)),
         limit_there: None,
     }
@@ -77,7 +84,13 @@ fn row(runs: Vec<RunMeasure>) -> Row {
         runs,
         slow_runs: Vec::new(),
     };
-    Row::of("fault", "law", (16.0, 90.0), found)
+    let spot = Spot {
+        law: "law".to_owned(),
+        sea: "sea".to_owned(),
+        speed_kn: 16.0,
+        heading_deg: 90.0,
+    };
+    Row::of("fault", &spot, found, 0.95)
 }
 
 /// The same that must come down to 10 kn.
@@ -85,15 +98,19 @@ fn down_to(speed_kn: Option<f64>, runs: Vec<RunMeasure>, slow: Vec<SlowRun>) -> 
     let mut out = row(runs);
     out.come_down.speed_kn = speed_kn;
     out.come_down.fails = Some("disk margin 0.10".to_owned());
-    out.slow_down = (!slow.is_empty()).then(|| SlowDown::of(slow));
+    out.slow_down = (!slow.is_empty()).then(|| SlowDown::of(slow, 0.95));
     out
 }
 
-fn judged(mut r: Row) -> Severity {
-    let mut rows = vec![row(vec![run(1.0), run(1.0)]), r.clone()];
-    settle(&mut rows, &FailureLimitsSpec::default());
-    r = rows.remove(1);
-    r.severity
+fn whole(r: Row) -> Row {
+    let sound = row(vec![run(1.0); r.runs.len().max(2)]);
+    let mut rows = vec![sound, r];
+    settle(&mut rows, &FailureLimitsSpec::default(), 0.95);
+    rows.remove(1)
+}
+
+fn judged(r: Row) -> Severity {
+    whole(r).severity
 }
 
 #[test]
@@ -138,8 +155,8 @@ fn the_worst_comes_first() {
         row(vec![run(1.0), ended(3.0)]),
         row(vec![run(2.0), run(2.0)]),
     ];
-    settle(&mut rows, &FailureLimitsSpec::default());
-    rank(&mut rows);
+    settle(&mut rows, &FailureLimitsSpec::default(), 0.95);
+    rank(&mut rows, 1.0);
     let found: Vec<Severity> = rows.iter().map(|r| r.severity).collect();
     let (lost, passed) = (Severity::ControlLost, Severity::LimitPassed);
     assert_eq!(
@@ -156,10 +173,61 @@ fn the_worst_comes_first() {
 #[test]
 fn the_ride_is_worse_by_the_greatest_ratio() {
     // roll by hand: root of (9 + 16) / (1 + 4) of the two seeds
-    let ratio = worse(&[run(3.0), run(4.0)], &[run(1.0), run(2.0)]).unwrap();
-    assert!((ratio - 5.0_f64.sqrt()).abs() < 1e-12, "{ratio}");
+    let ratio = worse(&[run(3.0), run(4.0)], &[run(1.0), run(2.0)], 0.95).unwrap();
+    assert!((ratio.value - 5.0_f64.sqrt()).abs() < 1e-12, "{ratio:?}");
+    assert!(ratio.low < ratio.value && ratio.value < ratio.high);
     // a seed without its pair is left out
-    let ratio = worse(&[run(3.0), ended(5.0)], &[run(1.0), run(2.0)]).unwrap();
-    assert!((ratio - 3.0).abs() < 1e-12, "{ratio}");
-    assert_eq!(worse(&[ended(5.0)], &[run(1.0)]), None);
+    let ratio = worse(&[run(3.0), ended(5.0)], &[run(1.0), run(2.0)], 0.95).unwrap();
+    assert!((ratio.value - 3.0).abs() < 1e-12, "{ratio:?}");
+    assert_eq!(worse(&[ended(5.0)], &[run(1.0)], 0.95), None);
+}
+
+#[test]
+fn an_interval_across_a_limit_is_undecided() {
+    let classes = |r: &Row| (r.severity, r.at_least, r.at_most);
+    let of = |roll: [f64; 4]| whole(row(roll.map(run).to_vec()));
+    // the share stated is a tenth
+    let (none, worse) = (Severity::None, Severity::RideWorse);
+    assert_eq!(classes(&of([1.0; 4])), (none, none, none));
+    assert_eq!(classes(&of([1.5, 1.6, 1.5, 1.6])), (worse, worse, worse));
+    let open = of([1.0, 1.4, 0.9, 1.3]);
+    assert_eq!(classes(&open), (worse, none, worse));
+    assert_eq!(open.class(), "undecided: none to ride worse");
+    assert!(open.open.contains("worse from +10 %"), "{}", open.open);
+    // roll RMS about its limit of 4 deg: it may have to slow down
+    let rough = of([3.6, 4.3, 3.4, 4.2]);
+    assert_eq!(classes(&rough), (worse, worse, Severity::SlowDown));
+    // a limit that no seed passes, but the next may
+    let near_by = |share: [f64; 4]| {
+        let of = |s| RunMeasure {
+            nearest: near(s),
+            ..run(1.0)
+        };
+        whole(row(share.map(of).to_vec()))
+    };
+    assert_eq!(near_by([0.4, 0.5, 0.45, 0.4]).at_most, none);
+    let next = near_by([0.8, 0.95, 0.7, 0.9]);
+    assert_eq!(classes(&next), (none, none, Severity::LimitPassed));
+    // one seed decides nothing but what it shows
+    assert!(!whole(row(vec![run(1.5)])).is_decided());
+    assert!(whole(row(vec![ended(5.0)])).is_decided());
+}
+
+#[test]
+fn what_overlaps_shares_a_rank() {
+    let of = |roll: [f64; 4]| row(roll.map(run).to_vec());
+    let mut rows = vec![
+        of([1.0; 4]),
+        of([2.0, 2.1, 2.0, 2.1]),
+        of([2.1, 2.0, 2.1, 2.0]),
+        of([9.0, 9.1, 9.0, 9.1]),
+    ];
+    let mild = FailureLimitsSpec {
+        roll_rms_deg: 30.0,
+        ..FailureLimitsSpec::default()
+    };
+    settle(&mut rows, &mild, 0.95);
+    rank(&mut rows, 1.0);
+    let ranks: Vec<[usize; 2]> = rows.iter().map(|r| r.rank).collect();
+    assert_eq!(ranks, [[1, 1], [2, 3], [2, 3], [4, 4]]);
 }
