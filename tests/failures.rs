@@ -7,6 +7,7 @@ use std::path::Path;
 use std::sync::{Mutex, OnceLock};
 
 use ridewright::campaign::batch::head::Target;
+use ridewright::campaign::batch::inputs;
 use ridewright::campaign::failures::journal::{FILE, Head};
 use ridewright::campaign::failures::{
     Descent, Journal, Looks, Matrix, Row, Severity, in_seas, matrix, troubles,
@@ -21,7 +22,7 @@ use ridewright::control::linear::LinearLaw;
 use ridewright::spec::craft::SurfaceGroup;
 use ridewright::spec::failures::FailuresSpec;
 use ridewright::spec::load::load_controller;
-use ridewright::spec::validate::failures_bundle;
+use ridewright::spec::validate::{FailuresBundle, failures_bundle};
 use ridewright::units::kn;
 
 /// A small matrix: one flap hard over, and both aft flaps lost.
@@ -122,33 +123,58 @@ fn a_jam_leaves_the_craft_and_takes_the_command() {
     );
 }
 
-/// Losing the aft pair takes its stabilising lift: the divergence speed by the poles falls.
-#[test]
-fn a_lost_aft_pair_lowers_the_divergence_speed() {
+/// Speeds up to which divergence is looked for, kn.
+const LOOKED_KN: f64 = 40.0;
+
+/// Least speed at which a pole of the craft with fins fixed and these aft surfaces lost grows, to a quarter of a knot;
+/// infinite where there is none.
+fn divergence_kn(lost: &[&str]) -> f64 {
     let none = LinearLaw::none(craft(16.0).setup.sample_period_s);
-    let grows = |u: f64, is_lost: bool| {
+    let grows = |u: f64| {
         let sound = craft(u);
-        let fault = if is_lost {
-            group(&sound, SurfaceGroup::Aft, Left::Nothing)
-        } else {
-            LinearFault::default()
+        let surfaces = sound.plant.surfaces.iter().enumerate();
+        let fault = LinearFault {
+            surfaces: surfaces
+                .filter(|(_, s)| lost.contains(&s.name.as_str()))
+                .map(|(i, _)| (i, Left::Nothing))
+                .collect(),
+            ..LinearFault::default()
         };
-        !verdict(&fault.craft(&sound), &none).unwrap().is_stable
+        assert_eq!(fault.surfaces.len(), lost.len());
+        let told = verdict(&fault.craft(&sound), &none).unwrap();
+        // what diverges does so without swinging
+        assert!(told.growing_1_s.is_none_or(|p| p[1].abs() < 1e-9));
+        !told.is_stable
     };
-    // halved between a speed that holds and one that does not, to half a knot
-    let (mut low, mut high) = (12.0, 16.0);
-    assert!(!grows(low, true) && grows(high, true));
-    while high - low > 0.5 {
+    let steps = (0..).map(|k| 8.0 + 2.0 * f64::from(k));
+    let Some(mut high) = steps.take_while(|u| *u <= LOOKED_KN).find(|u| grows(*u)) else {
+        return f64::INFINITY;
+    };
+    let mut low = high - 2.0;
+    while high - low > 0.25 {
         let middle = 0.5 * (low + high);
-        if grows(middle, true) {
+        if grows(middle) {
             high = middle;
         } else {
             low = middle;
         }
     }
-    for u in [high, high + 2.0, 20.0] {
-        assert!(!grows(u, false), "the sound craft diverges at {u} kn too");
-    }
+    high
+}
+
+/// Losing aft fins takes their stabilising lift: the divergence speed by the poles falls, with one of the pair already.
+#[test]
+fn a_lost_aft_fin_lowers_the_divergence_speed_and_a_pair_more() {
+    let pair = divergence_kn(&["aft port", "aft starboard"]);
+    let port = divergence_kn(&["aft port"]);
+    let starboard = divergence_kn(&["aft starboard"]);
+    let sound = divergence_kn(&[]);
+    let all =
+        format!("sound {sound} kn, port lost {port}, starboard lost {starboard}, both lost {pair}");
+    // a mirror image diverges at the same speed
+    assert!((port - starboard).abs() < 1e-9, "{all}");
+    assert!(sound > port + 1.0 && port > pair + 1.0, "{all}");
+    assert!((12.0..16.0).contains(&pair), "{all}");
 }
 
 /// Second method: the heave and pitch rows of the broken craft's linear model are the central differences of the
@@ -322,7 +348,15 @@ fn on_threads(count: usize, folder: &Path) -> Matrix {
     let journal = Journal::open(folder, &head()).unwrap();
     let pool = rayon::ThreadPoolBuilder::new().num_threads(count).build();
     pool.unwrap()
-        .install(|| matrix(std::slice::from_ref(stage), spec, &looks(), Some(&journal), &|| {}))
+        .install(|| {
+            matrix(
+                std::slice::from_ref(stage),
+                spec,
+                &looks(),
+                Some(&journal),
+                &|| {},
+            )
+        })
         .unwrap()
 }
 
@@ -365,6 +399,109 @@ fn rows_do_not_depend_on_threads_or_stops() {
         severities.windows(2).all(|w| w[0] >= w[1]),
         "{severities:?}"
     );
+}
+
+/// Every kind of failure of every surface, sensor and supply stands in the list of a file that names none.
+#[test]
+fn a_file_that_names_nothing_tries_every_single_fault() {
+    let (stage, spec) = stage();
+    let text = r#"{ "format": "ridewright.failures/1", "name": "all", "scenario": "scenario.json",
+        "breaks_within_s": [30, 35] }"#;
+    let all: FailuresSpec = serde_json::from_str(text).unwrap();
+    let names: Vec<String> = troubles(&all, stage).into_iter().map(|t| t.name).collect();
+    for name in [
+        "aft port jams",
+        "aft port jams at 10 deg",
+        "aft port jams at -10 deg",
+        "aft port hard over, greatest angle",
+        "aft port hard over, least angle",
+        "aft port trails",
+        "aft port slow, 25 % of its rate",
+        "aft port oscillates 5 deg, 0.5 Hz",
+        "aft port backlash 2 deg",
+        "aft port lost",
+        "roll sensor biased 3 deg",
+        "roll sensor drifts 1 deg/min",
+        "roll sensor frozen",
+        "roll sensor drops out",
+        "roll sensor noise 1 deg",
+        "roll sensor scaled by 0.5",
+        "roll sensor 0.5 s late",
+        "roll sensor sign swapped",
+        "angle sensor of aft port biased 5 deg",
+        "motion unit sign swapped",
+        "port hydraulics lost",
+        "port hydraulics at 30 %",
+        "all hydraulics lost",
+        "all hydraulics at 30 %",
+    ] {
+        assert!(names.iter().any(|n| n == name), "{name} is not tried");
+    }
+    // six surfaces in ten ways; ten sensors of the motion unit, log and compass, two heights, six angles in eight, the
+    // unit in five; two supplies and both in two; none
+    assert_eq!(names.len(), 60 + 18 * 8 + 5 + 6 + 1);
+    assert_eq!(
+        troubles(spec, stage).len(),
+        3,
+        "lists that are empty try nothing"
+    );
+}
+
+/// The same faults in a second sea are rows of their own, and a spectrum that a sea refers to belongs to the inputs.
+#[test]
+fn seas_are_rows_and_inputs() {
+    let dir = files();
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let own = std::fs::read_to_string(root.join("scenarios/sea/moderate_1m25.json")).unwrap();
+    std::fs::write(dir.path().join("own.json"), own).unwrap();
+    let measured = r#"{ "format": "ridewright.sea/1", "name": "measured", "note": "invented",
+        "systems": [ { "spectrum": { "measured": { "file": "waves.csv" } } } ] }"#;
+    std::fs::write(dir.path().join("measured.json"), measured).unwrap();
+    let waves = |s2: f64| {
+        let text = format!("omega_rad_s,s_m2_s\n0.5,0\n0.8,{s2}\n1.2,0.05\n2.0,0\n");
+        std::fs::write(dir.path().join("waves.csv"), text).unwrap();
+    };
+    waves(0.2);
+    let text = FAILURES.replacen(
+        "\"breaks_within_s\"",
+        "\"seas\": [\"own.json\", \"measured.json\"], \"breaks_within_s\"",
+        1,
+    );
+    std::fs::write(dir.path().join("failures.json"), text).unwrap();
+    let bundle = failures_bundle(dir.path().join("failures.json")).unwrap();
+    let names: Vec<&str> = bundle.seas.iter().map(|s| s.spec.name.as_str()).collect();
+    assert_eq!(names[1], "measured");
+    let (stage, spec) = stage();
+    let stages = in_seas(stage, &bundle.seas);
+    let found = matrix(&stages, spec, &Looks::new(&[1], 1, None), None, &|| {}).unwrap();
+    assert_eq!(found.rows.len(), 12);
+    let one = |sea: &str| {
+        let mut of = found
+            .rows
+            .iter()
+            .filter(|r| r.sea == sea && r.law == "modal PID");
+        of.find(|r| r.fault == "both aft lost").unwrap().clone()
+    };
+    let (first, second) = (one(names[0]), one("measured"));
+    assert_eq!(first.linear, second.linear, "poles know no sea");
+    assert_ne!(first.spread.roll_after_deg, second.spread.roll_after_deg);
+    // rows of the first sea are those of the scenario alone
+    let alone = row("both aft lost", "modal PID");
+    assert_eq!(alone.runs[0], first.runs[0]);
+
+    let head = |bundle: &FailuresBundle| {
+        let home = bundle.failures.source.folder();
+        let laws = &bundle.scenario.controllers;
+        let inputs = inputs::inputs(home, &bundle.sources(), &bundle.seas, laws);
+        Head::new(inputs, Target::here("program", "processor"), looks())
+    };
+    drop(Journal::open(dir.path(), &head(&bundle)).unwrap());
+    waves(0.3);
+    let refused = Journal::open(dir.path(), &head(&bundle))
+        .err()
+        .unwrap()
+        .to_string();
+    assert!(refused.contains("waves.csv has changed"), "{refused}");
 }
 
 /// The PID without aft flaps misses the margin that the file asks for, and slows down to have it: no sooner than the
@@ -440,6 +577,16 @@ fn a_wrong_file_names_its_key() {
         told.contains("together[0].faults[0].surface.name"),
         "{told}"
     );
+    let text = FAILURES.replacen(
+        "\"least_speed_kn\"",
+        "\"until_decided\": { \"most\": 0 }, \"seas\": [\"no.json\"], \"least_speed_kn\"",
+        1,
+    );
+    std::fs::write(dir.path().join("failures.json"), text).unwrap();
+    let told = failures_bundle(dir.path().join("failures.json"))
+        .unwrap_err()
+        .to_string();
+    assert!(told.contains("until_decided.most"), "{told}");
     let text = FAILURES.replacen("[30, 35]", "[5, 6]", 1);
     std::fs::write(dir.path().join("failures.json"), text).unwrap();
     let told = failures_bundle(dir.path().join("failures.json"))

@@ -191,7 +191,11 @@ fn share(i: &Interval) -> String {
 fn half(i: &Interval, decimals: usize) -> String {
     let half = 0.5 * (i.high - i.low);
     if half.is_finite() {
-        format!("{}\u{b1}{}", fixed(i.value, decimals), fixed(half, decimals))
+        format!(
+            "{}\u{b1}{}",
+            fixed(i.value, decimals),
+            fixed(half, decimals)
+        )
     } else {
         fixed(i.value, decimals)
     }
@@ -292,7 +296,11 @@ fn worse(ratio: &Interval) -> String {
     let of = |v: f64| fixed(100.0 * (v - 1.0), 0);
     let change = of(ratio.value);
     if ratio.high.is_finite() {
-        format!("{change}\u{a0}({}\u{a0}to\u{a0}{})", of(ratio.low), of(ratio.high))
+        format!(
+            "{change}\u{a0}({}\u{a0}to\u{a0}{})",
+            of(ratio.low),
+            of(ratio.high)
+        )
     } else {
         change
     }

@@ -22,7 +22,7 @@
 //! Etkin & Reid, Dynamics of Flight, 3rd ed. 1996, section 2.5 and 2.6: controls free against controls fixed.
 //!
 //! # Checked by
-//! `a_jam_leaves_the_craft_and_takes_the_command`, `a_lost_aft_pair_lowers_the_divergence_speed`,
+//! `a_jam_leaves_the_craft_and_takes_the_command`, `a_lost_aft_fin_lowers_the_divergence_speed_and_a_pair_more`,
 //! `the_broken_linear_model_is_the_broken_plants_derivative`, `a_dead_sensor_is_a_zero_column_of_the_law`
 //! (tests/failures.rs)
 

@@ -65,9 +65,8 @@ fn words(row: &Row) -> String {
 fn decided(row: &Row) -> String {
     let word = row.severity.words();
     let reached = row.runs.len() - row.ended_before_fault;
-    let share = |i: &crate::math::stats::Interval| {
-        format!("{:.0}/{reached}", i.value * reached as f64)
-    };
+    let share =
+        |i: &crate::math::stats::Interval| format!("{:.0}/{reached}", i.value * reached as f64);
     match row.severity {
         Severity::ControlLost => {
             let t = row.to_end_s.unwrap_or(0.0);

@@ -84,10 +84,7 @@ fn ratio(pairs: &[(f64, f64)], level: f64) -> Interval {
     };
     let (a2, b2) = (square(&|p| p.0), square(&|p| p.1));
     let value = (a2 / b2).sqrt();
-    let errors: Vec<f64> = pairs
-        .iter()
-        .map(|(a, b)| a * a / a2 - b * b / b2)
-        .collect();
+    let errors: Vec<f64> = pairs.iter().map(|(a, b)| a * a / a2 - b * b / b2).collect();
     // the errors' mean is zero
     let off = mean_interval(&errors, level);
     Interval {
@@ -112,9 +109,7 @@ pub(super) fn worse(runs: &[RunMeasure], sound: &[RunMeasure], level: f64) -> Op
         ratio(&numbers, each)
     };
     let mut all = vec![of(&|p| p.roll_rms_deg), of(&|p| p.pitch_rms_deg)];
-    all.extend(
-        (0..points).map(|k| of(&|p| p.vertical_rms_m_s2.get(k).map_or(f64::NAN, |v| v.1))),
-    );
+    all.extend((0..points).map(|k| of(&|p| p.vertical_rms_m_s2.get(k).map_or(f64::NAN, |v| v.1))));
     all.retain(|i| i.value.is_finite());
     let greatest = |f: fn(&Interval) -> f64| all.iter().map(f).max_by(f64::total_cmp);
     Some(Interval {

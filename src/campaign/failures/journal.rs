@@ -50,7 +50,10 @@ impl Head {
 /// Rows under another head are refused, each reason by name.
 fn must_agree(json: &[u8], new: &Head) -> Result<()> {
     let old: Head = read_as(json, "a head")?;
-    let (a, b) = ((&old.inputs[..], &old.target), (&new.inputs[..], &new.target));
+    let (a, b) = (
+        (&old.inputs[..], &old.target),
+        (&new.inputs[..], &new.target),
+    );
     let mut problems = disagreements(a, b);
     if problems.is_empty() && old.looks != new.looks {
         let told = format!(
@@ -192,7 +195,10 @@ mod tests {
         j.put("two", &found()).unwrap();
         drop(j);
         assert_eq!(std::fs::read(&path).unwrap(), text);
-        Journal::open(dir.path(), &head("a")).unwrap().finish().unwrap();
+        Journal::open(dir.path(), &head("a"))
+            .unwrap()
+            .finish()
+            .unwrap();
         assert!(!path.exists());
     }
 
@@ -209,7 +215,10 @@ mod tests {
         let mut more = head("a");
         more.looks = Looks::new(&[1, 2], 4, None);
         let other = told(&more);
-        assert!(other.contains("[4] seeds") && other.contains("--seeds"), "{other}");
+        assert!(
+            other.contains("[4] seeds") && other.contains("--seeds"),
+            "{other}"
+        );
     }
 
     fn head(hash: &str) -> Head {

@@ -86,10 +86,7 @@ fn within(failure: SurfaceFailureSpec, [min, max]: [f64; 2]) -> SurfaceFailureSp
 }
 
 /// All sensors with the sizes of their kind; none for the motion unit, which has three units.
-fn readings(
-    spec: &FailuresSpec,
-    stage: &Stage,
-) -> Vec<(SensorNameSpec, Option<SensorSizeSpec>)> {
+fn readings(spec: &FailuresSpec, stage: &Stage) -> Vec<(SensorNameSpec, Option<SensorSizeSpec>)> {
     let sizes = &spec.sensor_sizes;
     let mut out = vec![
         (SensorNameSpec::RollRate, Some(sizes.rate)),

@@ -249,15 +249,17 @@ pub(super) fn nearest(
         frac: 0.0,
         limit: String::new(),
     };
-    let all = watched(record, limits).into_iter().map(|(name, most, limit)| {
-        let x = column(record, &name);
-        let part = &x[from.min(x.len())..to.min(x.len())];
-        let peak = part.iter().fold(0.0, |m: f64, v| m.max(v.abs()));
-        Nearest {
-            frac: peak / most,
-            limit,
-        }
-    });
+    let all = watched(record, limits)
+        .into_iter()
+        .map(|(name, most, limit)| {
+            let x = column(record, &name);
+            let part = &x[from.min(x.len())..to.min(x.len())];
+            let peak = part.iter().fold(0.0, |m: f64, v| m.max(v.abs()));
+            Nearest {
+                frac: peak / most,
+                limit,
+            }
+        });
     all.fold(none, |most, n| if n.frac > most.frac { n } else { most })
 }
 
@@ -268,12 +270,14 @@ pub(super) fn first_limit(
     fault_s: f64,
     limits: &FailureLimitsSpec,
 ) -> Option<LimitPassed> {
-    let firsts = watched(record, limits).into_iter().filter_map(|(name, most, limit)| {
-        let x = column(record, &name);
-        let i = (from..x.len()).find(|i| x[*i].abs() > most)?;
-        let after_s = record.time_s(i) - fault_s;
-        Some(LimitPassed { after_s, limit })
-    });
+    let firsts = watched(record, limits)
+        .into_iter()
+        .filter_map(|(name, most, limit)| {
+            let x = column(record, &name);
+            let i = (from..x.len()).find(|i| x[*i].abs() > most)?;
+            let after_s = record.time_s(i) - fault_s;
+            Some(LimitPassed { after_s, limit })
+        });
     firsts.min_by(|a, b| a.after_s.total_cmp(&b.after_s))
 }
 
@@ -324,7 +328,10 @@ mod tests {
         let near = m.nearest.as_ref().unwrap();
         // the peak against 8 deg, as above
         assert!((near.frac - after.pitch_deg / 8.0).abs() < 1e-9);
-        assert_eq!((limit.limit.as_str(), near.limit.as_str()), ("pitch", "pitch"));
+        assert_eq!(
+            (limit.limit.as_str(), near.limit.as_str()),
+            ("pitch", "pitch")
+        );
         assert!(limit.after_s < 0.2);
         // the transient over, pitch stays at 0.1 rad with 0.01 of waves: 6.3 deg, limit 8
         assert_eq!(m.limit_later, None);

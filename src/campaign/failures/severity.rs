@@ -168,7 +168,8 @@ impl Open {
         if fails_by_ride_alone(row, limits) && beyond.clone().all(super::doubt::Against::is_open) {
             let low = row.worse_ratio.map_or(1.0, |r| r.low);
             self.least = ride(low, 1.0 + limits.worse_frac);
-            self.why.extend(beyond.next().map(super::doubt::Against::doubt));
+            self.why
+                .extend(beyond.next().map(super::doubt::Against::doubt));
         }
     }
 
@@ -205,9 +206,10 @@ fn ride(ratio: f64, worse_from: f64) -> Severity {
 
 /// Neither poles nor margin nor a limit at an instant make the row's speed fail: RMS or contacts do.
 fn fails_by_ride_alone(row: &Row, limits: &FailureLimitsSpec) -> bool {
-    let is_fit = row.linear.as_ref().is_none_or(|l| {
-        l.is_stable && l.disk.is_none_or(|d| d >= limits.disk_margin)
-    });
+    let is_fit = row
+        .linear
+        .as_ref()
+        .is_none_or(|l| l.is_stable && l.disk.is_none_or(|d| d >= limits.disk_margin));
     is_fit && row.runs.iter().all(|r| r.limit_later.is_none())
 }
 

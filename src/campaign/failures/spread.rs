@@ -151,7 +151,9 @@ impl SlowDown {
         let late = runs.iter().filter(|r| r.is_too_late()).count() as u64;
         let is_bad = |r: &&SlowRun| r.ended.is_some() || r.limit_there.is_some();
         let bad = runs.iter().filter(is_bad).count() as u64;
-        let told = runs.iter().filter(|r| r.ended.is_some() || r.there.is_some());
+        let told = runs
+            .iter()
+            .filter(|r| r.ended.is_some() || r.there.is_some());
         let told = told.count() as u64;
         let limits = runs.iter().filter(|r| r.is_too_late());
         let limits = limits.filter_map(|r| r.limit.as_ref().map(|l| l.after_s));

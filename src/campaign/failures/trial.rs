@@ -149,11 +149,7 @@ pub(super) struct Runs<'a> {
 
 impl Runs<'_> {
     /// One seed, nobody slowing down; `sound` has the track of the sound craft, none when this is it.
-    pub(super) fn going_on(
-        &self,
-        seed: u64,
-        sound: Option<&Track>,
-    ) -> Result<(RunMeasure, Track)> {
+    pub(super) fn going_on(&self, seed: u64, sound: Option<&Track>) -> Result<(RunMeasure, Track)> {
         let fault_s = self.fault_s(seed);
         let case = self.case(seed, None)?;
         let result = run(&case, self.plan.make()?.as_mut());
