@@ -88,6 +88,7 @@ fn law(n: usize) -> LinearLaw {
         b: DMatrix::from_fn(n, 6, |i, j| 0.02 * wave(i + 1, j + 2)),
         c: DMatrix::from_fn(4, n, |i, j| 0.02 * wave(i + 3, j + 1)),
         d: DMatrix::from_fn(4, 6, |i, j| 0.01 * wave(i + 5, j + 4)),
+        speed_power: 0.0,
     }
 }
 

@@ -70,7 +70,9 @@ impl Event {
     /// What the response is.
     pub fn quantity(&self) -> String {
         match &self.spec {
-            RareEventSpec::CrossStructureContact { .. } => "depth of the underside".to_owned(),
+            RareEventSpec::CrossStructureContact { .. } => {
+                "depth of the underside below the water".to_owned()
+            }
             RareEventSpec::Roll { .. } => "roll".to_owned(),
             RareEventSpec::Pitch { .. } => "pitch off trim".to_owned(),
             RareEventSpec::Heave { .. } => "heave off trim".to_owned(),

@@ -130,6 +130,7 @@ mod tests {
             b: s.bd,
             c: DMatrix::from_row_slice(1, 2, &[1.0, 0.0]),
             d: DMatrix::zeros(1, 1),
+            speed_power: 0.0,
         };
         let root = Complex64::from(0.36 - stiffness).sqrt();
         let poles = vec![-0.6 + root, -0.6 - root];
