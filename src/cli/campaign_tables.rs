@@ -12,6 +12,9 @@ use crate::math::stats::Interval;
 /// Columns of one table at most, the first apart.
 const MOST_COLUMNS: usize = 4;
 
+/// Changes whose limits are closer, per cent, have a digit behind the point.
+const FINE_PERCENT: f64 = 4.0;
+
 /// Where an interval would say nothing.
 const TOO_FEW: &str = "too\u{a0}few\u{a0}draws";
 
@@ -101,7 +104,7 @@ fn entry(n: &Number) -> String {
     // zero but for rounding: fins that are held
     let mean = mean.map(|v| if v.abs() < ROUNDING { 0.0 } else { v });
     let mut text = table::significant(mean.value, 3);
-    if let Some(ends) = ends(&mean, 3) {
+    if let Some(ends) = ends(&mean) {
         text = format!("{text}\n{ends}");
     }
     if let Some(d) = &n.difference {
@@ -111,8 +114,8 @@ fn entry(n: &Number) -> String {
 }
 
 /// Limits of an interval; none of one that has no width.
-fn ends(i: &Interval, digits: usize) -> Option<String> {
-    let text = |v| table::significant(v, digits);
+fn ends(i: &Interval) -> Option<String> {
+    let text = |v| table::significant(v, 3);
     if i.high <= i.low {
         None
     } else if !i.high.is_finite() {
@@ -124,22 +127,31 @@ fn ends(i: &Interval, digits: usize) -> Option<String> {
 
 /// A law beside the first: in per cent where that can be, else in the column's unit.
 fn change(d: &Difference) -> String {
-    let signed = |v: f64| {
-        let sign = if v > 0.0 { "+" } else { "" };
-        format!("{sign}{}", table::significant(v, 2))
-    };
-    let told = |i: &Interval, unit: &str| {
-        let limits = ends(i, 2).map_or_else(String::new, |e| format!("\u{a0}({e})"));
-        format!("{}{limits}{unit}", signed(i.value))
-    };
     if d.mean.value.abs() <= 0.0 {
         return "same".to_owned();
     }
     match d.change_told() {
-        Some(c) => told(&c, "\u{a0}%"),
+        Some(c) => {
+            let decimals = usize::from(c.high - c.low < FINE_PERCENT);
+            signed(&c, &|v| table::fixed(v, decimals), "\u{a0}%")
+        }
         None if d.change_percent.is_some() || !d.mean.high.is_finite() => TOO_FEW.to_owned(),
-        None => told(&d.mean, ""),
+        None => signed(&d.mean, &|v| table::significant(v, 2), ""),
     }
+}
+
+/// `-38 (-41 to -35) %`.
+fn signed(i: &Interval, text: &dyn Fn(f64) -> String, unit: &str) -> String {
+    let sign = if i.value > 0.0 { "+" } else { "" };
+    let value = text(i.value);
+    if i.high <= i.low {
+        return format!("{sign}{value}{unit}");
+    }
+    format!(
+        "{sign}{value} ({}\u{a0}to\u{a0}{}){unit}",
+        text(i.low),
+        text(i.high)
+    )
 }
 
 /// Largest values of a place, a table a quantity.

@@ -12,7 +12,7 @@ use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use super::shell::{Shell, to_stderr};
 
 /// Time between plain lines; shorter jobs have none.
-const EVERY: Duration = Duration::from_secs(60);
+const EVERY: Duration = Duration::from_mins(1);
 
 /// Shows how far a long job is.
 #[derive(Clone, Debug)]

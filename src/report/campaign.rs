@@ -204,10 +204,11 @@ fn curve_panel(place: &Place, name: &str, column: &str, level: f64) -> Panel {
         let (mut xy, mut band) = (Vec::new(), Vec::new());
         let half = band_half_width(n.draws, level);
         let mut above = 1.0;
-        let begin = range.map(|r| ([r[0], 1.0], [(1.0 - half).max(0.0), 1.0]));
-        if let Some((at, both)) = begin.filter(|_| !n.exceedance.is_empty()) {
-            xy.push(at);
-            band.push(both);
+        // from edge to edge; the band, which would cover those of other laws, with the draws only
+        let least = n.exceedance.first().map(|e| e[0]);
+        if let Some((r, v)) = range.zip(least) {
+            xy.extend([[r[0], 1.0], [v, 1.0]]);
+            band.extend([[1.0, 1.0]; 2]);
         }
         for [v, share, low, high] in &n.exceedance {
             // a step at each draw
@@ -218,9 +219,9 @@ fn curve_panel(place: &Place, name: &str, column: &str, level: f64) -> Panel {
             ]);
             above = *share;
         }
-        if let Some((end, last)) = range.zip(band.last().copied()) {
-            xy.push([end[1], above]);
-            band.push(last);
+        if let Some((r, v)) = range.zip(n.exceedance.last().map(|e| e[0])) {
+            xy.extend([[v, above], [r[1], above]]);
+            band.extend([[above, above]; 2]);
         }
         let ends = range.filter(|_| !xy.is_empty());
         panel.add(Line::new(numbers.law.as_str(), Look::nth(law), xy).band(band));
@@ -239,7 +240,7 @@ fn curve_range(place: &Place, column: &str) -> Option<[f64; 2]> {
     let all = all.flat_map(|n| n.exceedance.iter().map(|e| e[0]));
     let (low, high) = all.fold((f64::MAX, f64::MIN), |(l, h), v| (l.min(v), h.max(v)));
     let room = 0.05 * (high - low);
-    (room > 0.0).then(|| [low - room, high + room])
+    (room > 0.0).then_some([low - room, high + room])
 }
 
 /// The fitted law of the largest values, dotted.

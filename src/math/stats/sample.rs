@@ -312,6 +312,8 @@ mod tests {
         }
     }
 
+    type Law = fn(&mut Stream) -> f64;
+
     fn poisson(rng: &mut Stream, mean: f64) -> f64 {
         let (mut left, mut k) = (mean, 0.0);
         loop {
@@ -328,7 +330,6 @@ mod tests {
     #[test]
     fn clumped_rates_cover() {
         let trials = 4000;
-        type Law = fn(&mut Stream) -> f64;
         let laws: [(f64, Law, f64); 3] = [
             (0.2, |r| poisson(r, 0.2), 0.95),
             (1.5, |r| 3.0 * poisson(r, 0.5), 0.92),
@@ -362,7 +363,6 @@ mod tests {
     #[test]
     fn means_of_positive_numbers_cover() {
         let trials = 4000;
-        type Law = fn(&mut Stream) -> f64;
         let laws: [(f64, Law); 2] = [
             (3.0 + 0.5 * 0.577_215_664_9, |s| {
                 3.0 - 0.5 * (-(1.0 - s.uniform()).ln()).ln()
