@@ -3,14 +3,16 @@
 
 #![allow(clippy::unwrap_used)] // helpers of tests may fail loudly
 
+#[path = "common/campaigns.rs"]
+mod campaigns;
 mod common;
 
 use std::fs;
 use std::path::{Path, PathBuf};
-use std::process::{Child, Command, Output, Stdio};
+use std::process::{Child, Command, Stdio};
 use std::time::Duration;
 
-use assert_cmd::cargo::CommandCargoExt;
+use campaigns::{ROOT, cache, campaign, program, told, write_campaign};
 use common::*;
 use ridewright::campaign::batch::columns;
 use ridewright::campaign::batch::draw::Draw;
@@ -23,62 +25,8 @@ use ridewright::spec::validate::campaign_bundle;
 use serde_json::{Value, json};
 use tempfile::TempDir;
 
-const ROOT: &str = env!("CARGO_MANIFEST_DIR");
 /// Kills that the store must survive.
 const KILLS: usize = 24;
-
-fn cache() -> PathBuf {
-    Path::new(env!("CARGO_TARGET_TMPDIR")).join("water")
-}
-
-/// A small quick campaign in `dir`: runs of some seconds of sea.
-fn write_campaign(dir: &Path, change: impl FnOnce(&mut Value)) -> PathBuf {
-    let sea = json!({
-        "format": "ridewright.sea/1", "name": "test sea", "components": 24,
-        "systems": [{"spectrum": {"bretschneider": {"hs_m": 1.2, "tp_s": 7.0}}}]
-    });
-    fs::write(dir.join("sea.json"), sea.to_string()).unwrap();
-    let from = |name: &str| format!("{ROOT}/{name}");
-    let mut campaign = json!({
-        "format": "ridewright.campaign/1", "name": "test campaign",
-        "crafts": [{"craft": from("scenarios/craft/coastal_survey.json")}],
-        "speeds_kn": [16], "headings_deg": [180, 45], "seas": ["sea.json"],
-        "laws": [from("controllers/fixed.json"), from("controllers/pid.json")],
-        "draws": {"fixed": {"count": 10}},
-        "uncertain": [
-            {"of": "damping", "by": {"normal": {"mean": 1, "standard_deviation": 0.1}}},
-            {"of": "weight_up_m", "by": {"uniform": {"low": -0.05, "high": 0.05}}},
-            {"of": "sensor_noise", "by": {"uniform": {"low": 0.5, "high": 2}}}
-        ],
-        "duration_s": 4, "run_in_s": 1, "step_s": 0.1,
-        // coarse tables: these tests start the program many times
-        "physics": {
-            "memory": false,
-            "frequencies_rad_s": [0.1, 0.3, 0.5, 0.7, 0.9, 1.2, 1.6, 2.2, 3.0],
-            "stations_x_m": [-12, -8, -4, 0, 4, 8, 12]
-        }
-    });
-    change(&mut campaign);
-    let path = dir.join("campaign.json");
-    fs::write(&path, campaign.to_string()).unwrap();
-    path
-}
-
-fn program(arguments: &[&str]) -> Command {
-    let mut c = Command::cargo_bin("ridewright").unwrap();
-    c.args(arguments).arg("--cache").arg(cache());
-    c
-}
-
-fn campaign(file: &Path, out: &Path, more: &[&str]) -> Output {
-    let mut c = program(&["--quiet", "campaign"]);
-    c.arg(file).arg("--out").arg(out).args(more);
-    c.output().unwrap()
-}
-
-fn told(out: &Output) -> String {
-    String::from_utf8_lossy(&out.stderr).into_owned()
-}
 
 fn results(dir: &Path) -> [Vec<u8>; 2] {
     ["rows.jsonl", "summary.json"].map(|f| fs::read(dir.join(f)).unwrap())
@@ -269,29 +217,6 @@ fn a_store_that_is_not_ours_is_refused_and_kept() {
     );
     let refused = campaign(&file, &out, &["--case", "99"]);
     assert!(told(&refused).contains("from 0 to 7"), "{}", told(&refused));
-}
-
-#[cfg(unix)]
-#[test]
-fn a_read_only_folder_is_refused() {
-    use std::os::unix::fs::PermissionsExt;
-    let dir = TempDir::new().unwrap();
-    let file = write_campaign(dir.path(), |c| c["draws"]["fixed"]["count"] = json!(1));
-    let out = dir.path().join("out");
-    fs::create_dir(&out).unwrap();
-    fs::set_permissions(&out, fs::Permissions::from_mode(0o555)).unwrap();
-    if fs::write(out.join("probe"), "x").is_ok() {
-        eprintln!("SKIPPED: this user may write anywhere");
-        assert!(out.join("probe").is_file());
-        return;
-    }
-    let refused = campaign(&file, &out, &[]);
-    assert_eq!(refused.status.code(), Some(2));
-    assert!(
-        told(&refused).contains("cannot open this store"),
-        "{}",
-        told(&refused)
-    );
 }
 
 #[test]
