@@ -3,6 +3,7 @@
 use std::fmt::Write as _;
 
 use super::table::{fixed, optional, table};
+use crate::campaign::failures::RunMeasure;
 use crate::campaign::failures::{Matrix, Row, Severity};
 use crate::math::stats::Interval;
 use crate::spec::number;
@@ -241,7 +242,7 @@ fn before(found: &Matrix, keys: &Keys) -> String {
 }
 
 /// Rows in which something changes, and the sound craft's.
-fn changed<'a>(found: &'a Matrix) -> impl Iterator<Item = &'a Row> {
+fn changed(found: &Matrix) -> impl Iterator<Item = &Row> {
     let is_told = |r: &&Row| {
         let is_none = r.is_decided() && r.severity == Severity::None;
         !is_none || found.faults.first() == Some(&r.fault)
@@ -318,7 +319,7 @@ fn settles(r: &Row) -> String {
     let count = |m: &&str| moving.iter().filter(|o| *o == m).count();
     let why = match moving.iter().max_by_key(|m| (count(m), **m)) {
         Some(motion) => format!("{motion} on its way"),
-        None if open().any(|r| r.ended_after_fault()) => "ended early".to_owned(),
+        None if open().any(RunMeasure::ended_after_fault) => "ended early".to_owned(),
         None => "-".to_owned(),
     };
     if n > 0 {
