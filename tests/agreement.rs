@@ -15,6 +15,7 @@ use ridewright::campaign::prediction::predict;
 use ridewright::campaign::stage::Stage;
 use ridewright::math::stats::Interval;
 use ridewright::sim::run::run;
+use ridewright::spec::load::load_sea;
 use ridewright::spec::validate::bundle;
 
 fn stage() -> Stage {
@@ -96,6 +97,49 @@ fn surge_in_following_seas() {
         let r = of(what);
         assert!(r.difference.abs() < 0.08, "{what:?} {}", r.difference);
     }
+}
+
+/// A spread sea of another spectrum than that of the table, from the bow and on the quarter.
+#[test]
+fn a_spread_sea_too() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let mut b = bundle(root.join("scenarios/agreement_1m25.json")).unwrap();
+    b.sea = load_sea(root.join("scenarios/sea/moderate_1m25.json")).unwrap();
+    b.sea.spec.wind = None; // gusts are not in the spectral method
+    b.scenario.spec.physics.nonlinear_restoring = false;
+    b.scenario.spec.speeds_kn = vec![16.0];
+    b.scenario.spec.headings_deg = vec![135.0, 45.0];
+    let mut stage = Stage::new(&b, None).unwrap();
+    stage.for_many_seas();
+    let effort = Effort {
+        least: 4,
+        most: 16,
+        half_width: 0.01,
+    };
+    let cells = pair_all(&stage, &Selection::default(), &effort, &|| ()).unwrap();
+    for c in &cells {
+        for r in &c.ratios {
+            println!(
+                "{} deg {} {:?}: {:+.2} % +- {:.2} % from {} records, slow {:.2}",
+                c.heading_deg,
+                c.law,
+                r.compared,
+                100.0 * r.difference,
+                100.0 * r.difference_half_width,
+                c.records,
+                r.slow_frac
+            );
+        }
+    }
+    let a = Agreement {
+        craft: String::new(),
+        sea: String::new(),
+        linear: cells,
+        full: Vec::new(),
+    };
+    let s = Summary::of(&[a]);
+    assert!(s.required.count > 15, "{s:?}");
+    assert!(s.met(), "{s:?}");
 }
 
 #[test]

@@ -404,7 +404,7 @@ fn a_schedule_is_judged_in_other_loadings() {
     let mut craft: serde_json::Value =
         serde_json::from_str(&fs::read_to_string(&own).unwrap()).unwrap();
     craft["name"] = "stores on deck".into();
-    craft["mass"]["vcg_m"] = 4.6.into();
+    craft["mass"]["total"]["vcg_m"] = 4.6.into();
     let high = dir.path().join("high.json");
     fs::write(&high, craft.to_string()).unwrap();
     let scenario = serde_json::json!({

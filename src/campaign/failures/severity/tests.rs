@@ -28,15 +28,15 @@ fn run(roll_rms_deg: f64) -> RunMeasure {
         after: Some(ride(roll_rms_deg)),
         later: Some(ride(roll_rms_deg)),
         settles: Settling::default(),
-        nearest: near(0.3),
+        nearest: Some(near(0.3)),
         limit: None,
         limit_later: None,
     }
 }
 
-fn near(frac: f64) -> Option<Nearest> {
+fn near(frac: f64) -> Nearest {
     let limit = "roll".to_owned();
-    Some(Nearest { frac, limit })
+    Nearest { frac, limit }
 }
 
 fn ended(after_s: f64) -> RunMeasure {
@@ -63,7 +63,7 @@ fn slow(slowed_after_s: f64, limit: Option<LimitPassed>) -> SlowRun {
         ended_after_s: None,
         slowed_after_s: Some(slowed_after_s),
         limit,
-        nearest: near(0.3),
+        nearest: Some(near(0.3)),
         there: Some(ride(1.0)),
         limit_there: None,
     }
@@ -200,7 +200,7 @@ fn an_interval_across_a_limit_is_undecided() {
     // a limit that no seed passes, but the next may
     let near_by = |share: [f64; 4]| {
         let of = |s| RunMeasure {
-            nearest: near(s),
+            nearest: Some(near(s)),
             ..run(1.0)
         };
         whole(row(share.map(of).to_vec()))
