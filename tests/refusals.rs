@@ -164,7 +164,7 @@ fn a_history_without_room_is_told_and_leaves_no_half() {
     let refused = without_room(&arguments);
     assert_eq!(refused.status.code(), Some(2), "{}", told(&refused));
     assert!(
-        told(&refused).contains("hint: there is no room"),
+        told(&refused).contains("hint: make room"),
         "{}",
         told(&refused)
     );
