@@ -359,7 +359,8 @@ mod tests {
         assert!(one.high.is_infinite() && (one.value - 4.0).abs() < 1e-12);
     }
 
-    /// Maxima (Gumbel, mode 3, scale 0.5) and lognormal numbers: as often as said within three standard errors.
+    /// Maxima (Gumbel, mode 3, scale 0.5) and lognormal numbers. Both lean to the right, which costs a mean up to one
+    /// point of its level (Gumbel, 8 numbers: 0.941 in 20,000 trials, Student's own 0.936); never more than Student's.
     #[test]
     fn means_of_positive_numbers_cover() {
         let trials = 4000;
@@ -369,17 +370,25 @@ mod tests {
             }),
             (f64::exp(0.02), |s| (0.2 * s.normal()).exp()),
         ];
+        // three standard errors; of a difference on the same numbers half of that
+        let chance = 3.0 * (0.95 * 0.05 / f64::from(trials)).sqrt();
         for (mean, law) in laws {
             for n in [3, 8, 30] {
                 let mut rng = Stream::new(13, n, Purpose::Other);
-                let held = (0..trials).filter(|_| {
+                let (mut held, mut by_t) = (0, 0);
+                for _ in 0..trials {
                     let x: Vec<f64> = (0..n).map(|_| law(&mut rng)).collect();
                     let i = positive_mean_interval(&x, 0.95);
                     assert!(i.low > 0.0);
-                    i.holds(mean)
-                });
-                let share = held.count() as f64 / f64::from(trials);
-                assert!((share - 0.95).abs() < 0.012, "{n}: {share}");
+                    held += u32::from(i.holds(mean));
+                    by_t += u32::from(mean_interval(&x, 0.95).holds(mean));
+                }
+                let share = |k: u32| f64::from(k) / f64::from(trials);
+                assert!((share(held) - 0.95).abs() < 0.01 + chance, "{n}: {held}");
+                assert!(
+                    share(held) > share(by_t) - 0.5 * chance,
+                    "{n}: {held}, by t {by_t}"
+                );
             }
         }
         assert!(positive_mean_interval(&[0.0, 0.0], 0.95).high.abs() < 1e-15);
