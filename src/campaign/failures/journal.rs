@@ -57,11 +57,9 @@ fn must_agree(json: &[u8], new: &Head) -> Result<()> {
     let mut problems = disagreements(a, b);
     if problems.is_empty() && old.looks != new.looks {
         let told = format!(
-            "was written for looks after {:?} seeds from {:?} on, not {:?} from {:?} on",
-            old.looks.after,
-            old.looks.seeds.first(),
-            new.looks.after,
-            new.looks.seeds.first()
+            "was written for looks after {}, not {}",
+            old.looks.words(),
+            new.looks.words()
         );
         let hint = "give --seeds as before, or another folder with --out";
         problems.push(Problem::at("", told).hint(hint));
@@ -216,7 +214,7 @@ mod tests {
         more.looks = Looks::new(&[1, 2], 4, None);
         let other = told(&more);
         assert!(
-            other.contains("[4] seeds") && other.contains("--seeds"),
+            other.contains("not 4 seeds from seed 1 on") && other.contains("--seeds"),
             "{other}"
         );
     }

@@ -48,6 +48,13 @@ impl Looks {
         Looks { seeds, after }
     }
 
+    /// `6, 12 seeds from seed 1 on`.
+    pub(super) fn words(&self) -> String {
+        let after: Vec<String> = self.after.iter().map(ToString::to_string).collect();
+        let first = self.seeds.first().copied().unwrap_or(1);
+        format!("{} seeds from seed {first} on", after.join(", "))
+    }
+
     /// Level of every interval at every look.
     pub fn level(&self) -> f64 {
         1.0 - (1.0 - LEVEL) / self.after.len().max(1) as f64
