@@ -14,7 +14,7 @@ use ridewright::spec::controller::ControllerSpec;
 use ridewright::spec::load::load_controller;
 use ridewright::spec::validate::{TuningBundle, tuning_bundle};
 use ridewright::tuning::confirm::{Trial, Verdict};
-use ridewright::tuning::judge::{CraftJudge, Depth, law_of};
+use ridewright::tuning::judge::{CraftJudge, Depth, content_hash, law_of};
 use ridewright::tuning::layout::Layout;
 use ridewright::tuning::objective::Watch;
 use ridewright::tuning::store::Journal;
@@ -343,4 +343,37 @@ fn slips_are_told_with_their_remedy() {
         told.contains("did you mean \"law.pid.filter_rad_s\"?"),
         "{told}"
     );
+}
+
+/// What `controllers` holds is of the craft that `scenarios` holds, keeps the limits of its tuning by the program as it
+/// is now, and rides better than the start.
+#[test]
+fn shipped_laws_keep_what_they_were_tuned_for() {
+    for (tuning, law) in [("tune_pid", "pid"), ("tune_lqg", "lqr")] {
+        let bundle = tuning_bundle(root().join(format!("scenarios/{tuning}.json"))).expect(tuning);
+        let shipped = load_controller(root().join(format!("controllers/{law}.json"))).expect(law);
+        let origin = shipped.spec.provenance.as_ref().expect("its provenance");
+        let craft = content_hash(&bundle.craft.spec).expect("a hash");
+        assert_eq!(origin.craft_hash, craft, "{law}: of another craft");
+        let physics = &bundle.tuning.spec.physics;
+        let model = CraftModel::build(&bundle.craft.spec, physics, None).expect("the craft");
+        let speeds = &bundle.tuning.spec.cases[0].speeds_kn;
+        let document = |spec: &ControllerSpec| serde_json::to_value(spec).expect("a document");
+        let start = document(&bundle.controller.spec);
+        let judge = CraftJudge::new(&bundle, Arc::new(model), speeds, &start).expect("a judge");
+        let all: Vec<usize> = (0..speeds.len()).collect();
+        let before = judge.score(&start, &all, Depth::Whole);
+        let now = judge.score(&document(&shipped.spec), &all, Depth::Whole);
+        println!(
+            "{law}: {:.4} from {:.4}, excess {}",
+            now.ride, before.ride, now.excess
+        );
+        assert!(now.is_met(), "{law}: a limit is not met by {}", now.excess);
+        assert!(
+            now.ride < before.ride,
+            "{law}: {} from {}",
+            now.ride,
+            before.ride
+        );
+    }
 }
