@@ -19,6 +19,7 @@ use crate::control::linear::LinearLaw;
 use crate::dynamics::model::CraftModel;
 use crate::error::{Error, Result};
 use crate::spec::controller::ControllerSpec;
+use crate::spec::craft::CraftSpec;
 use crate::spec::load::{Loaded, load_controller, load_craft};
 use crate::spec::scenario::{CourseSpec, PhysicsSpec};
 use crate::spec::source::locate;
@@ -272,19 +273,8 @@ fn read(options: &Options, cache: Option<&Path>, shell: &mut Shell) -> Result<Jo
     };
     speeds_kn.sort_by(f64::total_cmp);
     speeds_kn.dedup_by(|a, b| (*a - *b).abs() < 1e-9);
-    let build = |c: &Loaded<crate::spec::craft::CraftSpec>| {
-        CraftModel::build(&c.spec, &physics, cache)
-            .map_err(|e| Error::from(locate(e.problems, &c.source)))
-    };
-    let model = build(&craft)?;
-    let loadings = options
-        .loading
-        .iter()
-        .map(|path| {
-            let file = load_craft(path)?;
-            Ok((file.spec.name.clone(), build(&file)?))
-        })
-        .collect::<Result<Vec<_>>>()?;
+    let model = built(&craft, &physics, cache)?;
+    let loadings = loadings(&options.loading, &physics, cache)?;
     let laws = controllers
         .iter()
         .map(|c| LawPlan::new(&c.spec, c.source.folder(), &model))
@@ -296,6 +286,29 @@ fn read(options: &Options, cache: Option<&Path>, shell: &mut Shell) -> Result<Jo
         course,
         loadings,
     })
+}
+
+/// The craft of a file, its faults told under their lines.
+pub(super) fn built(
+    craft: &Loaded<CraftSpec>,
+    physics: &PhysicsSpec,
+    cache: Option<&Path>,
+) -> Result<CraftModel> {
+    CraftModel::build(&craft.spec, physics, cache)
+        .map_err(|e| Error::from(locate(e.problems, &craft.source)))
+}
+
+/// Other loadings of a craft from their files, by name.
+pub(super) fn loadings(
+    paths: &[PathBuf],
+    physics: &PhysicsSpec,
+    cache: Option<&Path>,
+) -> Result<Vec<(String, CraftModel)>> {
+    let one = |path: &PathBuf| {
+        let file = load_craft(path)?;
+        Ok((file.spec.name.clone(), built(&file, physics, cache)?))
+    };
+    paths.iter().map(one).collect()
 }
 
 fn judge(job: &Job, options: &Options) -> Result<Vec<Case>> {

@@ -8,7 +8,7 @@ use rayon::prelude::*;
 
 use super::args::{OutputArgs, RequiredMargins};
 use super::cmd_compare::on_threads;
-use super::cmd_margins::db;
+use super::cmd_margins::{built, db, loadings};
 use super::output::{self, Head};
 use super::schedule_report::{
     LawReport, LoadingRow, MemoryError, RampRow, Report, SpeedRow, SteadyRow, TurnRow, WorstRow,
@@ -32,9 +32,7 @@ use crate::error::{Error, Result};
 use crate::math::rng::{Purpose, generator};
 use crate::sea::realisation::{Realisation, realise};
 use crate::sim::case::Sensing;
-use crate::spec::load::load_craft;
 use crate::spec::scenario::ScenarioSpec;
-use crate::spec::source::locate;
 use crate::spec::validate::{Bundle, bundle};
 use crate::units::{deg, kn, to_deg, to_kn};
 
@@ -142,21 +140,11 @@ pub fn run(options: &Options, cache: Option<&Path>, shell: &mut Shell) -> Result
     let b = bundle(&options.scenario)?;
     shell.warn_of_fault(&b);
     let ends = ends(options, &b.scenario.spec)?;
-    let model = CraftModel::build(&b.craft.spec, &b.scenario.spec.physics, cache)
-        .map_err(|e| Error::from(locate(e.problems, &b.craft.source)))?;
+    let model = built(&b.craft, &b.scenario.spec.physics, cache)?;
     for w in &model.warnings {
         shell.warn(w, None);
     }
-    let loadings = options
-        .loading
-        .iter()
-        .map(|path| {
-            let file = load_craft(path)?;
-            let built = CraftModel::build(&file.spec, &b.scenario.spec.physics, cache)
-                .map_err(|e| Error::from(locate(e.problems, &file.source)))?;
-            Ok((file.spec.name.clone(), built))
-        })
-        .collect::<Result<Vec<_>>>()?;
+    let loadings = loadings(&options.loading, &b.scenario.spec.physics, cache)?;
     let laws = b
         .controllers
         .iter()

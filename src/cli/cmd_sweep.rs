@@ -445,8 +445,7 @@ fn pictures(
 
 /// Room to the nearest limit at every point; empty without limits.
 fn room(report: &Report) -> Vec<f64> {
-    let limited = |r: &Reading| r.bound != Bound::Acceptable && r.limit.is_some_and(|l| l > 0.0);
-    if !report.readings.iter().any(limited) {
+    if report.readings.iter().all(|r| r.room(0.0).is_none()) {
         return Vec::new();
     }
     values(report, |p| {

@@ -3,8 +3,7 @@
 use std::fmt::Write as _;
 
 use super::table::{fixed, optional, table};
-use crate::campaign::failures::RunMeasure;
-use crate::campaign::failures::{Matrix, Row, Severity};
+use crate::campaign::failures::{Matrix, Row, RunMeasure, Severity};
 use crate::math::stats::Interval;
 use crate::spec::number;
 
