@@ -43,7 +43,7 @@ impl Problem {
                 key: key.into(),
                 ..Place::default()
             },
-            message: message.into(),
+            message: visible(message.into()),
             hint: None,
         }
     }
@@ -51,9 +51,21 @@ impl Problem {
     /// The same with a remedy.
     #[must_use]
     pub fn hint(mut self, hint: impl Into<String>) -> Self {
-        self.hint = Some(hint.into());
+        self.hint = Some(visible(hint.into()));
         self
     }
+}
+
+/// The same with control characters written out: a name from a file moves nobody's cursor.
+fn visible(text: String) -> String {
+    if !text.contains(char::is_control) {
+        return text;
+    }
+    let escaped = |c: char| match c {
+        _ if c.is_control() => c.escape_debug().to_string(),
+        _ => c.to_string(),
+    };
+    text.chars().map(escaped).collect()
 }
 
 /// Why an operation did not happen: all the reasons known.

@@ -3,6 +3,7 @@
 use std::path::Path;
 
 use proptest::prelude::*;
+use proptest::test_runner::RngSeed;
 use serde_json::{Value, json};
 
 use super::load::{Any, parse_any};
@@ -82,7 +83,8 @@ fn odd_value() -> impl Strategy<Value = Value> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 400, failure_persistence: None, ..ProptestConfig::default() })]
+    // the same files on every machine; `PROPTEST_RNG_SEED` and `PROPTEST_CASES` try others
+    #![proptest_config(ProptestConfig { cases: 400, rng_seed: RngSeed::Fixed(1), failure_persistence: None, ..ProptestConfig::default() })]
 
     #[test]
     fn arbitrary_bytes_are_refused_cleanly(bytes in prop::collection::vec(any::<u8>(), 0..200)) {
@@ -135,6 +137,29 @@ proptest! {
         let is_whole = kept >= FILES[file].trim_end().len();
         prop_assert_eq!(read(bytes[..kept].to_vec()).is_ok(), is_whole);
     }
+}
+
+/// An end of negative length turns the hull's ends round: nothing is clamped between them.
+#[test]
+fn a_hull_that_ends_before_it_starts_is_refused() {
+    let mut craft: Value = serde_json::from_str(FILES[0]).unwrap();
+    craft["lower_hulls"]["fore_end"] = json!({"ellipsoid": {"length_m": -87.6}});
+    let e = read(craft.to_string().into_bytes()).expect_err("is no length");
+    assert!(e.to_string().contains("fore_end"), "{e}");
+}
+
+/// A name that would move the reader's cursor is refused, and told in letters.
+#[test]
+fn control_characters_in_a_name_are_refused() {
+    let mut craft: Value = serde_json::from_str(FILES[0]).unwrap();
+    craft["supplies"][0]["name"] = json!("\u{1b}[2J");
+    let e = read(craft.to_string().into_bytes()).expect_err("is no name");
+    assert!(
+        e.to_string().contains("must not have control characters"),
+        "{e}"
+    );
+    assert!(!e.to_string().contains('\u{1b}'), "{e:?}");
+    assert!(e.to_string().contains("there are \\u{1b}[2J"), "{e}");
 }
 
 #[test]

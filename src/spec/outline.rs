@@ -57,7 +57,7 @@ pub struct Outline {
 }
 
 impl Outline {
-    /// The outline, if the stations ascend and have breadth between the ends.
+    /// The outline, if the stations ascend and no end is shorter than nothing.
     pub fn of(hull: &LowerHullSpec) -> Option<Self> {
         let stations: Vec<_> = hull
             .stations
@@ -65,7 +65,10 @@ impl Outline {
             .map(|s| (s.x_m, Section::of(s)))
             .collect();
         let ascending = stations.windows(2).all(|w| w[0].0 < w[1].0);
-        (ascending && stations.len() > 1).then_some(Outline {
+        let ends_reach_out = [&hull.fore_end, &hull.aft_end]
+            .iter()
+            .all(|end| length_of(end) >= 0.0);
+        (ascending && stations.len() > 1 && ends_reach_out).then_some(Outline {
             stations,
             fore: hull.fore_end,
             aft: hull.aft_end,

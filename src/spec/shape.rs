@@ -265,10 +265,21 @@ impl<'a> Walker<'a> {
     }
 
     fn text(&mut self, text: &str, schema: &Value, path: &str) {
-        if schema.get("minLength").is_some() && text.trim().is_empty() {
+        let is_name = schema.get("minLength").is_some();
+        if is_name && text.trim().is_empty() {
             self.found
                 .problems
                 .push(Problem::at(path, "is empty, must have at least one letter"));
+        }
+        let moves_the_cursor = |c: char| c.is_control() && (is_name || !matches!(c, '\n' | '\t'));
+        if text.chars().any(moves_the_cursor) {
+            self.found.problems.push(
+                Problem::at(
+                    path,
+                    format!("is {}, must not have control characters", quoted(text)),
+                )
+                .hint("it goes into tables and onto screens: leave out what cannot be seen"),
+            );
         }
     }
 

@@ -263,6 +263,9 @@ fn mirrored_demand_gives_mirrored_angles() {
 }
 
 proptest::proptest! {
+    // the same demands on every machine; `PROPTEST_RNG_SEED` and `PROPTEST_CASES` try others
+    #![proptest_config(proptest::prelude::ProptestConfig { rng_seed: proptest::test_runner::RngSeed::Fixed(1), ..Default::default() })]
+
     /// Conditions of optimality: slope zero where free, pushing outwards at a limit.
     #[test]
     fn bounded_solution_is_optimal(h in -0.6..0.6_f64, a in -0.6..0.6_f64, p in -0.6..0.6_f64, r in -0.6..0.6_f64, limit in 0.05..0.4_f64) {
