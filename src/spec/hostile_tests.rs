@@ -11,7 +11,7 @@ use super::resolve;
 use crate::cli::render;
 use crate::error::Error;
 
-const FILES: [&str; 9] = [
+const FILES: [&str; 15] = [
     include_str!("../../tests/data/spec/craft.json"),
     include_str!("../../tests/data/spec/sea.json"),
     include_str!("../../tests/data/spec/pid.json"),
@@ -21,6 +21,12 @@ const FILES: [&str; 9] = [
     include_str!("../../tests/data/spec/fault.json"),
     include_str!("../../tests/data/spec/scatter.json"),
     include_str!("../../tests/data/spec/scenario.json"),
+    include_str!("../../controllers/pid_monitored.json"),
+    include_str!("../../controllers/lqr.json"),
+    include_str!("../../scenarios/tune_pid.json"),
+    include_str!("../../scenarios/campaign.json"),
+    include_str!("../../scenarios/rare_fault.json"),
+    include_str!("../../scenarios/failures.json"),
 ];
 
 fn read(bytes: Vec<u8>) -> Result<Any, Error> {
