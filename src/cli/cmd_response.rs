@@ -31,6 +31,8 @@ const GRID: (f64, f64, f64) = (0.3, 4.5, 0.05);
 const PRINTED: usize = 4;
 /// Natural period of the springs that hold mean course and speed, s.
 const SPRING_PERIOD_S: f64 = 120.0;
+/// Amplitude per metre of wave below which a response is rounding, in its own unit.
+const ROUNDING: f64 = 1e-6;
 
 /// Everything the verb tells.
 #[derive(Clone, Debug, Serialize)]
@@ -62,6 +64,13 @@ pub(super) struct Curve {
     pub(super) unit: &'static str,
     pub(super) amplitude: Vec<f64>,
     pub(super) phase_deg: Vec<f64>,
+}
+
+impl Curve {
+    /// No wave of this heading moves it, as symmetry has it.
+    pub(super) fn is_nil(&self) -> bool {
+        self.amplitude.iter().all(|a| *a <= 0.0)
+    }
 }
 
 /// Prints transfer functions.
@@ -207,7 +216,11 @@ fn case(
 
 fn curves(model: &CraftModel, found: &[WaveResponse]) -> Vec<Curve> {
     let curve = |name: String, unit, value: &dyn Fn(&WaveResponse) -> num_complex::Complex64| {
-        let z: Vec<_> = found.iter().map(value).collect();
+        let mut z: Vec<_> = found.iter().map(value).collect();
+        // what symmetry makes zero is zero, not rounding
+        if z.iter().all(|v| v.norm() < ROUNDING) {
+            z.fill(num_complex::Complex64::ZERO);
+        }
         Curve {
             name,
             unit,
@@ -287,8 +300,7 @@ fn case_table(case: &Case) -> String {
     heads.extend(motions.iter().map(|c| format!("{} {} deg", c.name, c.unit)));
     let decimals = motions.iter().map(|c| {
         let largest = c.amplitude.iter().copied().fold(0.0, f64::max);
-        // what symmetry makes zero is zero, not rounding
-        if largest < 1e-6 {
+        if largest <= 0.0 {
             0
         } else {
             decimals_for(largest)
@@ -313,7 +325,8 @@ fn case_table(case: &Case) -> String {
 
 /// Greatest value of every curve and where.
 fn peaks(case: &Case) -> String {
-    let rows = case.curves.iter().map(|c| {
+    let there = case.curves.iter().filter(|c| !c.is_nil());
+    let rows = there.map(|c| {
         let i = (0..c.amplitude.len())
             .max_by(|a, b| c.amplitude[*a].total_cmp(&c.amplitude[*b]))
             .unwrap_or(0);

@@ -192,7 +192,8 @@ fn doubts(found: &Operability) -> String {
         );
         let mut kinds: Vec<(&'static str, usize)> = Vec::new();
         for c in &doubtful {
-            let mut told: Vec<&'static str> = c.doubts.iter().map(|d| kind(d)).collect();
+            let mut told: Vec<&'static str> = c.doubts.iter().map(|d| d.reason).collect();
+            told.sort_unstable();
             told.dedup();
             for k in told {
                 match kinds.iter_mut().find(|x| x.0 == k) {
@@ -201,25 +202,12 @@ fn doubts(found: &Operability) -> String {
                 }
             }
         }
+        kinds.sort_by_key(|(_, n)| std::cmp::Reverse(*n));
         for (k, n) in kinds {
             let _ = write!(out, "\n  {n}: {k}");
         }
     }
     out
-}
-
-fn kind(doubt: &str) -> &'static str {
-    if doubt.contains("slower than") {
-        "what is limited is too slow as encountered"
-    } else if doubt.contains("limit") && doubt.contains('`') && doubt.contains("% of the time") {
-        "fins at their limits for more than 5 % of the time"
-    } else if doubt.contains("meets the water") {
-        "the underside meets the water more than once an hour"
-    } else if doubt.contains("unstable") {
-        "unstable loop"
-    } else {
-        "limits and drag did not settle"
-    }
 }
 
 /// Draws near the limits, simulated.

@@ -299,7 +299,11 @@ pub(super) fn response(
             if count <= from {
                 continue;
             }
-            let panels = (from..count).map(|k| panel(&cases, k)).collect();
+            let moves = |k: &usize| cases.iter().any(|c| !c.curves[*k].is_nil());
+            let panels = (from..count)
+                .filter(moves)
+                .map(|k| panel(&cases, k))
+                .collect();
             let figure = transfers(&Transfers {
                 heading: heading(
                     &model.craft,
@@ -369,7 +373,7 @@ fn bound_panel(case: &cmd_bound::Case, r: &cmd_bound::RideRow) -> BoundPanel {
     let fins = r.laws.iter().zip(&case.laws).enumerate();
     BoundPanel {
         name: r.quantity.clone(),
-        unit: r.unit.replace("m/s2", "m/s²"),
+        unit: r.unit.to_owned(),
         fixed: r.fins_fixed_rms,
         angle_deg: column(&|p| p.fin_rms_deg),
         least: column(&|p| p.least_rms),

@@ -61,8 +61,8 @@ pub enum Doubt {
     },
     /// Much of a motion is too slow to be Gaussian in any run.
     Slow {
-        /// Heave, roll or pitch.
-        motion: &'static str,
+        /// Heave, roll, pitch, or a point's acceleration.
+        motion: String,
         /// Share of its variance.
         share: f64,
     },
@@ -127,9 +127,37 @@ impl fmt::Display for Doubt {
     }
 }
 
+impl Doubt {
+    /// The reason without its numbers, which many seas may share.
+    pub fn reason(&self) -> &'static str {
+        match self {
+            Doubt::NotSettled => "limits and drag did not settle",
+            Doubt::Limits { .. } => "fins at their limits for more than 5 % of the time",
+            Doubt::Slow { .. } => "what is limited is too slow as encountered",
+            Doubt::Contact { .. } => "the underside meets the water more than once an hour",
+            Doubt::Range { .. } => "a motion leaves the range of the model more than once an hour",
+            Doubt::WavePhase { .. } => {
+                "the craft surges or sways so far that it meets the waves at another phase"
+            }
+        }
+    }
+}
+
 impl Evaluation<'_> {
-    /// Why the numbers may be off; empty: trusted.
+    /// Why the numbers may be off; empty: trusted. Of what the wandering phase of the waves touches, the most touched.
     pub fn doubts(&self) -> Vec<Doubt> {
+        let mut out = self.doubts_by_output();
+        let phase = |d: &Doubt| match d {
+            Doubt::WavePhase { share, .. } => Some(*share),
+            _ => None,
+        };
+        let most = out.iter().filter_map(phase).fold(0.0, f64::max);
+        out.retain(|d| phase(d).is_none_or(|share| share >= most));
+        out
+    }
+
+    /// As [`Evaluation::doubts`], with every output that the wandering phase of the waves touches.
+    pub fn doubts_by_output(&self) -> Vec<Doubt> {
         let craft = &self.sea.speed.craft;
         let mut out = Vec::new();
         if !self.converged || !self.sea.drag_settled {
@@ -148,7 +176,10 @@ impl Evaluation<'_> {
             let share = self.slow_share(Output::Motion(i), SLOW_RAD_S);
             // a motion that hardly exists is no reason
             if share > SLOW_SHARE && self.rms(Output::Motion(i)) > 1e-4 {
-                out.push(Doubt::Slow { motion, share });
+                out.push(Doubt::Slow {
+                    motion: motion.to_owned(),
+                    share,
+                });
             }
         }
         let worst = |rates: Vec<(_, f64)>| rates.into_iter().max_by(|a, b| a.1.total_cmp(&b.1));
@@ -162,9 +193,10 @@ impl Evaluation<'_> {
             }
         }
         let along_m = self.along_rms_m();
-        let (of, share) = self.phase_share(along_m);
-        if share > PHASE_SHARE {
-            out.push(Doubt::WavePhase { of, along_m, share });
+        for (of, share) in self.phase_shares(along_m) {
+            if share > PHASE_SHARE {
+                out.push(Doubt::WavePhase { of, along_m, share });
+            }
         }
         out
     }
@@ -208,8 +240,9 @@ impl Evaluation<'_> {
         self.weighted(along, fast).sqrt()
     }
 
-    /// The output whose variance an RMS displacement along the waves (m) moves most to other frequencies, and the share.
-    pub fn phase_share(&self, along_m: f64) -> (&'static str, f64) {
+    /// Share of the variance of each output that an RMS displacement along the waves (m) moves to other frequencies; of a
+    /// motion that hardly exists none.
+    pub fn phase_shares(&self, along_m: f64) -> [(&'static str, f64); 4] {
         let g = self.sea.speed.craft.plant.g_m_s2;
         let r_m = Vector3::zeros();
         [
@@ -218,9 +251,6 @@ impl Evaluation<'_> {
             ("pitch", Output::Motion(4)),
             ("vertical acceleration", Output::Vertical { r_m }),
         ]
-        .into_iter()
-        // a motion that hardly exists is no reason
-        .filter(|(_, output)| self.rms(*output) > 1e-4)
         .map(|(of, output)| {
             let (mut moved, mut all) = (0.0, 0.0);
             for (w, h) in self.sea.waves.iter().zip(self.response(output)) {
@@ -229,9 +259,8 @@ impl Evaluation<'_> {
                 all += part;
                 moved -= part * (-phase * phase).exp_m1();
             }
-            (of, if all > 0.0 { moved / all } else { 0.0 })
+            (of, if all > 1e-8 { moved / all } else { 0.0 })
         })
-        .fold(("heave", 0.0), |a, b| if b.1 > a.1 { b } else { a })
     }
 
     /// Expected contacts of every underside point, per hour.

@@ -345,7 +345,7 @@ mod tests {
             &all[1].1,
             "campaign_exceedance",
             &[
-                "bridge: vertical acceleration max (m/s2)",
+                "bridge: vertical acceleration max (m/s²)",
                 "share of draws above",
                 "LQG",
             ],

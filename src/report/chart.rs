@@ -132,11 +132,11 @@ pub struct Axis {
 }
 
 impl Axis {
-    /// An axis whose range is found from the data.
+    /// An axis whose range is found from the data. Squares of seconds are set as such.
     pub fn new(label: impl Into<String>, unit: impl Into<String>) -> Axis {
         Axis {
             label: label.into(),
-            unit: unit.into(),
+            unit: unit.into().replace("/s2", "/s²"),
             ..Axis::default()
         }
     }

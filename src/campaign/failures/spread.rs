@@ -2,7 +2,7 @@
 //!
 //! # Equation
 //! ```text
-//! mean over seeds     xbar -+ t_(n-1) s / sqrt(n)              shares   Clopper-Pearson
+//! mean over seeds     xbar / f ... xbar f,  f = exp(t_(n-1) s / (xbar sqrt(n)))      shares   Clopper-Pearson
 //! contacts            [`super::doubt`]
 //! time to a limit     median of the seeds, ranks as its interval; a seed that passes none counts as later than all
 //! ```
@@ -11,8 +11,8 @@
 //! n seeds whose runs reached the fault.
 //!
 //! # Valid when
-//! Seeds independent. From one seed a mean has no interval (its ends are infinite, `null` in JSON); a median has two
-//! ends at the level of 95 % from six seeds on.
+//! Seeds independent. What has a mean cannot be negative, so neither can its ends; from one seed a mean has no upper
+//! end (infinite, `null` in JSON); a median has two ends at the level of 95 % from six seeds on.
 //!
 //! # Source
 //! [`crate::math::stats::sample`], [`crate::math::stats::order`].
@@ -27,7 +27,7 @@ use super::measure::{Peaks, RunMeasure};
 use super::trial::SlowRun;
 use crate::math::stats::Interval;
 use crate::math::stats::order::quantile_interval;
-use crate::math::stats::sample::{clopper_pearson, mean_interval};
+use crate::math::stats::sample::{clopper_pearson, positive_mean_interval};
 
 /// Means over seeds before the fault, after it (peaks) and from 30 s after it on (RMS).
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -72,7 +72,7 @@ impl Spread {
     /// Of the runs of a row that reached the fault.
     pub fn of(runs: &[RunMeasure], level: f64) -> Self {
         let with_fault = || runs.iter().filter(|r| !r.ended_before_fault());
-        let over = |x: Vec<f64>| mean_interval(&x, level);
+        let over = |x: Vec<f64>| positive_mean_interval(&x, level);
         let before = |f: &dyn Fn(&Peaks) -> f64| over(with_fault().map(|r| f(&r.before)).collect());
         let after = |f: &dyn Fn(&Peaks) -> f64| {
             over(
@@ -159,11 +159,11 @@ impl SlowDown {
         let limits = limits.filter_map(|r| r.limit.as_ref().map(|l| l.after_s));
         let there = |f: &dyn Fn(&Peaks) -> f64| {
             let all = runs.iter().filter_map(|r| r.there.as_ref());
-            mean_interval(&all.map(f).collect::<Vec<_>>(), level)
+            positive_mean_interval(&all.map(f).collect::<Vec<_>>(), level)
         };
         SlowDown {
             slowed_runs: slowed.len(),
-            slowed_after_s: mean_interval(&slowed, level),
+            slowed_after_s: positive_mean_interval(&slowed, level),
             too_late: clopper_pearson(late, runs.len() as u64, level),
             does_not_hold: clopper_pearson(bad, told, level),
             nearest: Next::of(runs.iter().filter_map(|r| r.nearest.as_ref()), level),
@@ -221,8 +221,10 @@ mod tests {
         let s = Spread::of(&[run(2.0, true), run(4.0, true), run(40.0, false)], 0.95);
         assert!((s.roll_after_deg.value - 3.0).abs() < 1e-12);
         assert!((s.roll_before_deg.value - 3.0).abs() < 1e-12);
-        // Student, one degree of freedom: 12.706 x sqrt(2) / sqrt(2)
-        assert!((s.roll_after_deg.high - 3.0 - 12.706).abs() < 1e-3);
+        // Student's 12.706 of one degree of freedom, sqrt(2) / sqrt(2) deg on 3 deg: on the scale of logarithms
+        let factor = (12.706_f64 / 3.0).exp();
+        assert!((s.roll_after_deg.high / (3.0 * factor) - 1.0).abs() < 1e-3);
+        assert!((s.roll_after_deg.low * factor / 3.0 - 1.0).abs() < 1e-3);
         assert!((s.contacts_after_per_h.value - 60.0).abs() < 1e-9);
     }
 

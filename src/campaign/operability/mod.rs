@@ -24,7 +24,7 @@ use crate::spec::craft::CraftSpec;
 use crate::spec::criteria::CriteriaSpec;
 use crate::spec::scatter::{PeriodSpec, ScatterSpec};
 use crate::units::{G_M_S2, deg};
-use probe::{Method, Probe, probe};
+use probe::{Method, Probe, Why, probe};
 use search::{Found, limiting};
 use share::{Sector, Share, sectors};
 use sums::sum_up;
@@ -96,7 +96,7 @@ pub struct LimitCell {
     /// Height up to which answers are trusted, m.
     pub trusted_to_m: f64,
     /// Why not beyond.
-    pub doubts: Vec<String>,
+    pub doubts: Vec<Why>,
     /// Largest share of the time that a surface is at a limit there.
     pub at_limits_frac: f64,
     /// Heights looked at.
@@ -418,10 +418,10 @@ fn all_periods(
             probes: 0,
         };
         if cell.unstable {
-            cell.doubts.push(format!(
-                "unstable: {} growing poles, so no RMS exists",
-                law.law.unstable
-            ));
+            cell.doubts.push(Why {
+                reason: "unstable loop",
+                told: format!("{} growing poles, so no RMS exists", law.law.unstable),
+            });
         } else {
             let unit = unit_sea(stage, law, heading_deg, question, tp_s)?;
             let found = limiting(greatest_m(scatter, column, tp_s), &mut |h| {

@@ -1,15 +1,15 @@
 //! One craft, law and sea judged by a criteria set without simulation.
 //!
 //! # Valid when
-//! As [`crate::closed_loop::trust`], with one refinement: slow motion is a reason for doubt only where
-//! it is part of a number that a limit is set for and that comes to half its limit at least. That is how the
-//! method has been compared with simulation, quantity by quantity (`controllers/AGREEMENT.md`).
+//! As [`crate::closed_loop::trust`], with one refinement: slow motion, and a wandering phase of the waves, are reasons
+//! for doubt only where they are part of a number that a limit is set for and that comes to half its limit at least.
+//! That is how the method has been compared with simulation, quantity by quantity (`controllers/AGREEMENT.md`).
 
 use super::Question;
 use super::search::Probed;
 use crate::campaign::judge::EXPOSURE_S;
 use crate::closed_loop::evaluate::SurfaceWork;
-use crate::closed_loop::trust::{Doubt, SLOW_RAD_S, SLOW_SHARE};
+use crate::closed_loop::trust::{Doubt, SLOW_SHARE};
 use crate::closed_loop::{AtSea, DragModel, Evaluation, Fineness, LawInLoop, Options};
 use crate::error::{Error, Result};
 use crate::math::stats::Interval;
@@ -18,6 +18,7 @@ use crate::metrics::forecast::RideForecast;
 use crate::metrics::pool::{CaseNumbers, Entry, Quantity};
 use crate::spec::criteria::{CriteriaSpec, LimitSpec};
 use nalgebra::Vector3;
+use serde::Serialize;
 
 /// Share of its limit from which a number can become the limiting one by the errors of the method.
 const NEAR_LIMIT: f64 = 0.5;
@@ -33,6 +34,24 @@ pub struct Method {
     pub fineness: Fineness,
 }
 
+/// A reason not to trust a number.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Why {
+    /// Without its numbers, as many seas may share it.
+    pub reason: &'static str,
+    /// With them.
+    pub told: String,
+}
+
+impl From<&Doubt> for Why {
+    fn from(doubt: &Doubt) -> Self {
+        Why {
+            reason: doubt.reason(),
+            told: doubt.to_string(),
+        }
+    }
+}
+
 /// What was found at one height.
 #[derive(Clone, Debug)]
 pub struct Probe {
@@ -43,7 +62,7 @@ pub struct Probe {
     /// Every limit judged.
     pub verdicts: Vec<Verdict>,
     /// Why not to trust it.
-    pub doubts: Vec<String>,
+    pub doubts: Vec<Why>,
     /// Largest share of the time that a surface is at a limit.
     pub at_limits_frac: f64,
 }
@@ -145,16 +164,30 @@ pub fn numbers(ride: &RideForecast) -> CaseNumbers {
     }
 }
 
-fn doubts(found: &Evaluation<'_>, ride: &RideForecast, set: &CriteriaSpec) -> Vec<String> {
-    let all = found.doubts();
-    let plain = all.iter().filter(|d| !matches!(d, Doubt::Slow { .. }));
-    let mut out: Vec<String> = plain.map(ToString::to_string).collect();
-    let motions = ride.motions.iter().map(|m| m.slow_frac);
-    let points = ride.points.iter().map(|p| p.slow_frac);
-    if !motions.chain(points).any(|s| s > SLOW_SHARE) {
-        return out;
+fn doubts(found: &Evaluation<'_>, ride: &RideForecast, set: &CriteriaSpec) -> Vec<Why> {
+    let near = near_limits(ride, set);
+    let counts = |d: &&Doubt| match d {
+        Doubt::Slow { .. } => false,
+        Doubt::WavePhase { of, .. } => near.iter().any(|(limit, _)| parts(limit).contains(of)),
+        _ => true,
+    };
+    let all = found.doubts_by_output();
+    let mut out: Vec<Why> = all.iter().filter(counts).map(Why::from).collect();
+    for (limit, of) in &near {
+        for (share, motion) in slow_parts(ride, limit, of) {
+            let slow = Why::from(&Doubt::Slow { motion, share });
+            if share > SLOW_SHARE && !out.contains(&slow) {
+                out.push(slow);
+            }
+        }
     }
+    out
+}
+
+/// Limits that a number comes near to, and the point or motion it is of.
+fn near_limits(ride: &RideForecast, set: &CriteriaSpec) -> Vec<(LimitSpec, String)> {
     let numbers = numbers(ride);
+    let mut out = Vec::new();
     for c in &set.criteria {
         let alone = CriteriaSpec {
             criteria: vec![c.clone()],
@@ -162,39 +195,39 @@ fn doubts(found: &Evaluation<'_>, ride: &RideForecast, set: &CriteriaSpec) -> Ve
         };
         let judged = judge(&alone, &numbers, EXPOSURE_S).verdicts;
         let near = judged
-            .iter()
+            .into_iter()
             .filter(|v| v.value.value > NEAR_LIMIT * v.limit);
-        for (share, of) in near.flat_map(|v| slow_parts(ride, &c.limit, &v.of)) {
-            let text = format!(
-                "{:.0} % of the variance of {of} is slower than {SLOW_RAD_S} rad/s",
-                100.0 * share
-            );
-            if share > SLOW_SHARE && !out.contains(&text) {
-                out.push(text);
-            }
-        }
+        out.extend(near.map(|v| (c.limit, v.of)));
     }
     out
 }
 
+/// Motions that a limited number is made of.
+fn parts(limit: &LimitSpec) -> &'static [&'static str] {
+    match limit {
+        LimitSpec::RollRmsDeg(_) | LimitSpec::LateralRmsG(_) | LimitSpec::MiiPerMin(_) => &["roll"],
+        LimitSpec::PitchRmsDeg(_) => &["pitch"],
+        LimitSpec::EventsPerH(_) => &["heave", "pitch"],
+        _ => &["vertical acceleration"],
+    }
+}
+
 /// Share of slow variance of what a limited number is made of.
 fn slow_parts(ride: &RideForecast, limit: &LimitSpec, of: &str) -> Vec<(f64, String)> {
-    let motion = |name: &str| {
-        let m = ride.motions.iter().find(|m| m.name == name);
-        (m.map_or(0.0, |m| m.slow_frac), name.to_owned())
-    };
-    match limit {
-        LimitSpec::RollRmsDeg(_) | LimitSpec::LateralRmsG(_) | LimitSpec::MiiPerMin(_) => {
-            vec![motion("roll")]
-        }
-        LimitSpec::PitchRmsDeg(_) => vec![motion("pitch")],
-        LimitSpec::EventsPerH(_) => vec![motion("heave"), motion("pitch")],
-        // velocity is taken above 0.02 Hz: nothing slow is in it
-        LimitSpec::VerticalVelocityRmsMS(_) => Vec::new(),
-        _ => {
-            let p = ride.points.iter().find(|p| p.name == of);
-            let share = p.map_or(0.0, |p| p.slow_frac);
-            vec![(share, format!("the vertical acceleration, {of}"))]
-        }
+    // velocity is taken above 0.02 Hz: nothing slow is in it
+    if let LimitSpec::VerticalVelocityRmsMS(_) = limit {
+        return Vec::new();
     }
+    let share = |part: &&str| match *part {
+        "vertical acceleration" => {
+            let p = ride.points.iter().find(|p| p.name == of);
+            let slow = p.map_or(0.0, |p| p.slow_frac);
+            (slow, format!("the vertical acceleration, {of}"))
+        }
+        motion => {
+            let m = ride.motions.iter().find(|m| m.name == motion);
+            (m.map_or(0.0, |m| m.slow_frac), motion.to_owned())
+        }
+    };
+    parts(limit).iter().map(share).collect()
 }

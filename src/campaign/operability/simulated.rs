@@ -19,7 +19,7 @@
 use rayon::prelude::*;
 use serde::Serialize;
 
-use super::probe::probe;
+use super::probe::{Why, probe};
 use super::search::Probed;
 use super::{LimitCell, Operability, Question, unit_sea};
 use crate::campaign::in_order;
@@ -67,7 +67,7 @@ pub struct Drawn {
     /// The spectral method is trusted there.
     pub trusted: bool,
     /// Why not.
-    pub doubts: Vec<String>,
+    pub doubts: Vec<Why>,
     /// All limits met by the spectral method.
     pub spectral_met: bool,
     /// All limits met as simulated.

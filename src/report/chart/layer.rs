@@ -49,8 +49,8 @@ pub struct Line {
     pub band: Vec<[f64; 2]>,
     /// Width, px.
     pub width_px: f64,
-    /// Draw the look's marker every so many points; 0 for none.
-    pub mark_every: usize,
+    /// Draw the look's marker at about so many of the points in the frame; 0 for none.
+    pub marks: usize,
 }
 
 impl Line {
@@ -62,7 +62,7 @@ impl Line {
             xy,
             band: Vec::new(),
             width_px: 1.7,
-            mark_every: 0,
+            marks: 0,
         }
     }
 
@@ -73,10 +73,10 @@ impl Line {
         self
     }
 
-    /// The same with markers at about `count` points.
+    /// The same with markers at about `count` of the points in the frame.
     #[must_use]
     pub fn markers(mut self, count: usize) -> Line {
-        self.mark_every = (self.xy.len() / count.max(1)).max(1);
+        self.marks = count;
         self
     }
 

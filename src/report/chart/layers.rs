@@ -124,11 +124,10 @@ fn line(c: &mut Canvas<'_>, l: &Line, map: &Map) {
     for piece in polyline(&thinned(&at), &map.frame) {
         stroke(c, &piece, l.look.colour, l.look.dash, l.width_px);
     }
-    if l.mark_every > 0 {
-        for p in at.iter().step_by(l.mark_every) {
-            if map.frame.holds(*p, 1.0) {
-                marker(c, *p, l.look.marker, 7.0, l.look.colour);
-            }
+    let inside: Vec<&Px> = at.iter().filter(|p| map.frame.holds(**p, 1.0)).collect();
+    if let Some(every) = inside.len().checked_div(l.marks) {
+        for p in inside.iter().step_by(every.max(1)) {
+            marker(c, **p, l.look.marker, 7.0, l.look.colour);
         }
     }
 }

@@ -257,7 +257,7 @@ fn entries(figure: &Figure) -> Vec<Entry> {
         };
         for layer in &panel.layers {
             match layer {
-                Layer::Line(l) => add(&l.name, Swatch::Stroke(l.look, l.mark_every > 0)),
+                Layer::Line(l) => add(&l.name, Swatch::Stroke(l.look, l.marks > 0)),
                 Layer::Points(p) => add(&p.name, Swatch::Marker(p.look)),
                 Layer::Bars(b) => b
                     .iter()
