@@ -34,6 +34,16 @@ pub struct Grid {
 type Corner = ([f64; 2], f64);
 
 impl Grid {
+    /// Places whose value is at least `level`.
+    fn above(&self, level: f64) -> Vec<[f64; 2]> {
+        let across = self.x.len();
+        let places = self.values.iter().enumerate();
+        places
+            .filter(|(_, v)| **v >= level)
+            .map(|(k, _)| [self.x[k % across], self.y[k / across]])
+            .collect()
+    }
+
     fn at(&self, i: usize, j: usize) -> Corner {
         ([self.x[i], self.y[j]], self.values[j * self.x.len() + i])
     }
@@ -301,13 +311,14 @@ fn bands(data: &SweepPicture, y: &(String, String, Vec<f64>), p: &SweepPanel) ->
         );
     }
     if !data.room.is_empty() {
-        add_line(
-            &mut panel,
-            &grid(&data.room).line(0.0),
-            "all limits met on one side",
-            Look::plain(Colour::BLACK).dash(Dash::Solid),
-            2.6,
-        );
+        let room = grid(&data.room);
+        let solid = Look::plain(Colour::BLACK).dash(Dash::Solid);
+        add_line(&mut panel, &room.line(0.0), "", solid, 2.6);
+        let dots = solid.marker(Marker::Circle);
+        panel.add(Points {
+            size_px: 4.0,
+            ..Points::new("all limits met", dots, room.above(0.0))
+        });
     }
     let look = Look::plain(Colour::INK).marker(Marker::Diamond);
     panel.add(Points::new("as in the file", look, vec![data.base]));
@@ -463,11 +474,7 @@ mod tests {
         check(
             &two,
             "sweep_two",
-            &[
-                "unstable beyond",
-                "heave rate (deg s/m)",
-                "all limits met on one side",
-            ],
+            &["unstable beyond", "heave rate (deg s/m)", "all limits met"],
         );
         assert_eq!(two.panel_count(), 2);
         let one = sweep_picture(&picture(false));

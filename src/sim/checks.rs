@@ -203,7 +203,7 @@ impl fmt::Display for Warning {
                 allowed_rad_s,
             } => write!(
                 f,
-                "wave components lie up to {spacing_rad_s:.4} rad/s apart in encounter near the response at {omega_rad_s:.3} rad/s, a third of its half-bandwidth is {allowed_rad_s:.4} rad/s: raise `components` or let them gather there"
+                "wave components lie up to {spacing_rad_s:.4} rad/s apart in encounter near the response at {omega_rad_s:.3} rad/s, a third of its half-bandwidth is {allowed_rad_s:.4} rad/s: raise `components` in the sea file"
             ),
             Warning::Repeats {
                 period_s,
