@@ -99,6 +99,14 @@ fn free(problems: &mut Vec<Problem>, tuning: &TuningSpec, law: &ControllerSpec) 
         problems.push(p.hint("begin with a file whose law is `pid` or `lqr`"));
         return;
     }
+    if law.follows_loading() {
+        let told = "has gains under `loadings`, which stand in place of those that a search moves";
+        let p = Problem::at("controller", told);
+        problems.push(p.hint(
+            "tune for the craft file of each loading with a law without them, then join the schedules under `loadings`",
+        ));
+        return;
+    }
     let Ok(document) = serde_json::to_value(law) else {
         return; // it was read from JSON
     };
