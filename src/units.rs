@@ -39,6 +39,16 @@ pub fn to_deg(angle_rad: f64) -> f64 {
     angle_rad.to_degrees()
 }
 
+/// Tonnes to kilograms.
+pub fn tonnes(mass_t: f64) -> f64 {
+    1e3 * mass_t
+}
+
+/// Kilograms to tonnes.
+pub fn to_tonnes(mass_kg: f64) -> f64 {
+    1e-3 * mass_kg
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -47,5 +57,11 @@ mod tests {
     fn knots_round_trip() {
         assert!((kn(18.0) - 9.26).abs() < 1e-12); // 18 * 1852 / 3600 exactly
         assert!((to_kn(kn(7.3)) - 7.3).abs() < 1e-12);
+    }
+
+    #[test]
+    fn tonnes_round_trip() {
+        assert!((tonnes(250.0) - 250e3).abs() < 1e-9);
+        assert!((to_tonnes(tonnes(7.3)) - 7.3).abs() < 1e-12);
     }
 }

@@ -438,3 +438,108 @@ fn a_schedule_is_judged_in_other_loadings() {
     assert_ne!(other["worst"], law["worst"]);
     assert_eq!(other["frozen"].as_array().unwrap().len(), 2);
 }
+
+/// The law of `controllers/pid.json` under another name with its gains times `factor`.
+fn pid_times(name: &str, factor: f64) -> serde_json::Value {
+    let text = fs::read_to_string(format!("{ROOT}/controllers/pid.json")).unwrap();
+    let mut law: serde_json::Value = serde_json::from_str(&text).unwrap();
+    law["name"] = name.into();
+    for row in law["law"]["pid"]["schedule"].as_array_mut().unwrap() {
+        for gain in row.as_object_mut().unwrap().values_mut() {
+            let Some(gains) = gain.as_object_mut() else {
+                continue;
+            };
+            for (_, g) in gains.iter_mut().filter(|(key, _)| !key.contains("limit")) {
+                *g = (g.as_f64().unwrap() * factor).into();
+            }
+        }
+    }
+    law
+}
+
+#[test]
+fn a_law_with_loadings_is_told_the_other_loading() {
+    let dir = tempfile::tempdir().unwrap();
+    let own = format!("{ROOT}/scenarios/craft/coastal_survey.json");
+    let mut craft: serde_json::Value =
+        serde_json::from_str(&fs::read_to_string(&own).unwrap()).unwrap();
+    craft["name"] = "deep".into();
+    craft["design_waterline_m"] = 4.0.into();
+    let write = |name: &str, file: &serde_json::Value| {
+        let path = dir.path().join(name);
+        fs::write(&path, file.to_string()).unwrap();
+        path.to_str().unwrap().to_owned()
+    };
+    let deep = write("deep.json", &craft);
+    let weight_t = |craft: &str| {
+        let told = json(&run(&["hydrostatics", craft, "--json"]));
+        let all = told["quantities"].as_array().unwrap();
+        let mass = all.iter().find(|q| q["key"] == "mass_t").unwrap();
+        mass["value"].as_f64().unwrap()
+    };
+    let (own_t, deep_t) = (weight_t(&own), weight_t(&deep));
+    let (light, heavy) = (pid_times("light", 1.0), pid_times("heavy", 0.7));
+    let mut loaded = light.clone();
+    loaded["name"] = "loaded".into();
+    let pid = &mut loaded["law"]["pid"];
+    pid["schedule"] = serde_json::json!([]);
+    // two rows about each loading, so that rounding of a weight does not matter
+    let rows = [(own_t, &light), (deep_t, &heavy)].map(|(t, law)| {
+        let rows = &law["law"]["pid"]["schedule"];
+        [t - 1.0, t + 1.0].map(|t| serde_json::json!({"displacement_t": t, "schedule": rows}))
+    });
+    pid["loadings"] = rows.as_flattened().into();
+    let laws = [light, heavy, loaded].map(|l| write(l["name"].as_str().unwrap(), &l));
+    let scenario = serde_json::json!({
+        "format": "ridewright.scenario/1", "name": "loadings", "craft": own,
+        "sea": format!("{ROOT}/scenarios/sea/slight.json"), "controllers": laws,
+        "speeds_kn": [14, 16], "headings_deg": [180], "seeds": [1], "duration_s": 60, "run_in_s": 20
+    });
+    let file = write("scenario.json", &scenario);
+    let told = json(&run(&[
+        "schedule",
+        &file,
+        "--frozen-only",
+        "--step-kn",
+        "2",
+        "--loading",
+        &deep,
+        "--json",
+    ]));
+    let [light, heavy, loaded] = [0, 1, 2].map(|k| told["laws"][k].clone());
+    let there = |law: &serde_json::Value| law["loadings"][0]["frozen"].clone();
+    assert_eq!(
+        loaded["frozen"], light["frozen"],
+        "the craft of the scenario"
+    );
+    assert_eq!(
+        there(&loaded),
+        there(&heavy),
+        "told the displacement of the other"
+    );
+    assert_ne!(there(&light), there(&heavy));
+    let told_t = &loaded["loadings"][0]["told_t"];
+    assert!((told_t.as_f64().unwrap() - deep_t).abs() < 0.01);
+    assert!(light["loadings"][0]["told_t"].is_null());
+    let told = json(&run(&[
+        "margins",
+        &file,
+        "--nominal-only",
+        "--speed-kn",
+        "14",
+        "--loading",
+        &deep,
+        "--json",
+    ]));
+    let cases = told["cases"].as_array().unwrap();
+    let of = |law: &str, loading: &str| {
+        let found = cases
+            .iter()
+            .find(|c| c["law"] == law && c["loading"] == loading);
+        found.unwrap()["summary"].clone()
+    };
+    let own = cases[0]["loading"].as_str().unwrap();
+    assert_eq!(of("loaded", own), of("light", own));
+    assert_eq!(of("loaded", "deep"), of("heavy", "deep"));
+    assert_ne!(of("light", "deep"), of("heavy", "deep"));
+}

@@ -16,6 +16,7 @@ use crate::closed_loop::margins::craft::{CraftLoop, CraftMargins};
 use crate::closed_loop::margins::robust::{self, Judged, Summary, Trial, Worst};
 use crate::closed_loop::uncertainty::{Factors, corners, draws};
 use crate::control::linear::LinearLaw;
+use crate::control::signal::Setup;
 use crate::dynamics::model::CraftModel;
 use crate::error::{Error, Result};
 use crate::spec::controller::ControllerSpec;
@@ -51,8 +52,8 @@ pub struct Options {
     /// Speeds; those of the scenario when absent.
     #[command(flatten)]
     pub speed: SpeedArgs,
-    /// Craft file of another loading of the same craft, judged with the laws of the first; may be given
-    /// several times.
+    /// Craft file of another loading of the same craft, judged with the laws of the first, which are told her
+    /// displacement (gains under `loadings` go with it) and nothing else; may be given several times.
     #[arg(long, value_name = "CRAFT.json")]
     pub loading: Vec<PathBuf>,
     /// Uncertainty of damping, fin effectiveness, GM in roll and in pitch, percent either way, e.g. 20.
@@ -209,10 +210,15 @@ pub(super) struct Job {
 impl Job {
     /// A law at the speed that `craft` is told of.
     pub(super) fn law(plan: &LawPlan, craft: &LoopCraft) -> Result<LinearLaw> {
-        let mut law = plan.make()?;
-        law.reset(&craft.setup)?;
-        law.linear()
+        linear(plan, &craft.setup)
     }
+}
+
+/// A law by what it is told, in its linear form.
+pub(super) fn linear(plan: &LawPlan, setup: &Setup) -> Result<LinearLaw> {
+    let mut law = plan.make()?;
+    law.reset(setup)?;
+    law.linear()
 }
 
 /// Tells the margins.
@@ -328,7 +334,7 @@ fn judge(job: &Job, options: &Options) -> Result<Vec<Case>> {
         let cases = pairs
             .par_iter()
             .map(|(plan, (name, craft))| {
-                let law = Job::law(plan, &told);
+                let law = linear(plan, &told.setup.weighing(craft.setup.displacement_kg));
                 case(&plan.spec.name, speed_kn, name, craft, law, options)
             })
             .collect::<Result<Vec<_>>>()?;

@@ -8,7 +8,7 @@ use rayon::prelude::*;
 
 use super::args::{OutputArgs, RequiredMargins};
 use super::cmd_compare::on_threads;
-use super::cmd_margins::{built, db, loadings};
+use super::cmd_margins::{built, db, linear, loadings};
 use super::output::{self, Head};
 use super::schedule_report::{
     LawReport, LoadingRow, MemoryError, RampRow, Report, SpeedRow, SteadyRow, TurnRow, WorstRow,
@@ -26,7 +26,6 @@ use crate::closed_loop::schedule::turn::turn;
 use crate::closed_loop::schedule::{crafts, grid};
 use crate::control::Controller;
 use crate::control::linear::LinearLaw;
-use crate::control::signal::Setup;
 use crate::dynamics::model::CraftModel;
 use crate::error::{Error, Result};
 use crate::math::rng::{Purpose, generator};
@@ -34,7 +33,7 @@ use crate::sea::realisation::{Realisation, realise};
 use crate::sim::case::Sensing;
 use crate::spec::scenario::ScenarioSpec;
 use crate::spec::validate::{Bundle, bundle};
-use crate::units::{deg, kn, to_deg, to_kn};
+use crate::units::{deg, kn, to_deg, to_kn, to_tonnes};
 
 /// Time over which steady speeds in the sea are judged, s.
 const STEADY_S: f64 = 300.0;
@@ -52,8 +51,8 @@ pub struct Options {
     /// Least and greatest speed in knots, e.g. --speed-kn 8,18; those of the scenario when absent.
     #[arg(long, value_name = "KN,KN", value_delimiter = ',', value_parser = super::args::speed_kn)]
     pub speed_kn: Vec<f64>,
-    /// Craft file of another loading of the same craft: the frozen grid again, with the laws of the scenario's; may be
-    /// given several times.
+    /// Craft file of another loading of the same craft: the frozen grid again, with the laws of the scenario's, which
+    /// are told her displacement (gains under `loadings` go with it) and nothing else; may be given several times.
     #[arg(long, value_name = "CRAFT.json")]
     pub loading: Vec<PathBuf>,
     /// Step of the frozen grid in knots, e.g. 0.5.
@@ -106,12 +105,6 @@ pub(super) struct Job {
 }
 
 impl Job {
-    fn linear(plan: &LawPlan, setup: &Setup) -> Result<LinearLaw> {
-        let mut law = plan.make()?;
-        law.reset(setup)?;
-        law.linear()
-    }
-
     fn law(&self, plan: &LawPlan, has_trim: bool) -> Result<Box<dyn Controller>> {
         let law = plan.make()?;
         Ok(if has_trim {
@@ -271,7 +264,7 @@ fn judge(job: &Job, options: &Options, speeds_kn: [f64; 2]) -> Result<Report> {
 }
 
 fn law_report(job: &Job, plan: &LawPlan, options: &Options) -> Result<LawReport> {
-    let linear = |c: &LoopCraft| Job::linear(plan, &c.setup);
+    let linear = |c: &LoopCraft| linear(plan, &c.setup);
     let points = frozen::frozen(&job.crafts, linear);
     let worst = worst_rows(&points);
     let unstable_kn = unstable(&points);
@@ -304,12 +297,12 @@ fn law_report(job: &Job, plan: &LawPlan, options: &Options) -> Result<LawReport>
     Ok(out)
 }
 
-/// The law as it is for the scenario's craft, with the craft loaded otherwise.
+/// The law as it is for the scenario's craft, with the craft loaded otherwise and the law told her displacement.
 fn loading_rows(job: &Job, plan: &LawPlan, options: &Options) -> Vec<LoadingRow> {
     let told = |c: &LoopCraft| {
         let same = |t: &&LoopCraft| t.speed_m_s.total_cmp(&c.speed_m_s).is_eq();
         let own = job.crafts.iter().find(same).unwrap_or(c);
-        Job::linear(plan, &own.setup)
+        linear(plan, &own.setup.weighing(c.setup.displacement_kg))
     };
     job.loadings
         .iter()
@@ -317,8 +310,12 @@ fn loading_rows(job: &Job, plan: &LawPlan, options: &Options) -> Vec<LoadingRow>
             let points = frozen::frozen(crafts, told);
             let worst = worst_rows(&points);
             let unstable_kn = unstable(&points);
+            let told_kg = crafts.first().map(|c| c.setup.displacement_kg);
             LoadingRow {
                 loading: name.clone(),
+                told_t: told_kg
+                    .filter(|_| plan.spec.follows_loading())
+                    .map(to_tonnes),
                 sentence: schedule_tables::sentence(&worst, &unstable_kn, &points, options.step_kn),
                 frozen: points.iter().map(speed_row).collect(),
                 worst,
@@ -508,7 +505,7 @@ fn turns(job: &Job, plan: &LawPlan, options: &Options) -> Result<Vec<TurnRow>> {
                 &job.crafts[i],
                 &job.scenario.course,
                 law.as_mut(),
-                |setup| Job::linear(plan, setup),
+                |setup| linear(plan, setup),
                 [deg(options.rudder_deg), job.scenario.step_s],
             )?;
             let (verdict, margins) = told(&turn.judged);

@@ -305,6 +305,7 @@ fn of_scenario(options: &Options, shell: &mut Shell) -> Result<TuningBundle> {
             source: b.scenario.source.clone(),
         },
         craft: b.craft.clone(),
+        loadings: Vec::new(),
         controller: controller.clone(),
         seas: vec![b.sea.clone()],
     })

@@ -13,7 +13,7 @@ use super::output::{self, replace, write_json};
 use super::progress::Progress;
 use super::shell::Shell;
 use super::tune_report::{Of, Report};
-use super::{Status, tune_tables as tables};
+use super::{Status, tune_loadings, tune_tables as tables};
 use crate::dynamics::model::CraftModel;
 use crate::error::{Error, Result};
 use crate::report::chart::Heading;
@@ -21,7 +21,7 @@ use crate::report::front::{FrontPicture, front_picture};
 use crate::spec::controller::ControllerSpec;
 use crate::spec::locate;
 use crate::spec::validate::{TuningBundle, tuning_bundle};
-use crate::tuning::confirm::{Trial, Verdict};
+use crate::tuning::confirm::{Confirmation, Trial, Verdict};
 use crate::tuning::judge::{CraftJudge, Depth, inputs_hash, measured_spectra};
 use crate::tuning::layout::Layout;
 use crate::tuning::store::Journal;
@@ -33,6 +33,8 @@ use crate::tuning::tune::{Clock, Job, Tuned, count, tune};
     after_help = "Example: ridewright tune scenarios/tune_pid.json --out out/tune --within-s 60\n\
                   Laws are judged by the spectral method to first order of the waves; the one found is simulated.\n\
                   Stopped at any moment, the same command goes on from the journal in the folder of --out.\n\
+                  With `loadings` in the file each loading is searched and confirmed by itself, in loading_1, loading_2 ...\n\
+                  of the folder of --out and in equal shares of --within-s; the law found has gains for all of them.\n\
                   Exit status 1: a limit is not met, or simulation does not confirm the improvement."
 )]
 pub struct Options {
@@ -57,6 +59,17 @@ pub struct Options {
     pub output: OutputArgs,
 }
 
+/// One craft to tune for.
+pub(super) struct Part<'a> {
+    /// Its tuning and files, without other loadings.
+    pub(super) bundle: &'a TuningBundle,
+    pub(super) model: &'a CraftModel,
+    /// Time for its search, s.
+    pub(super) within_s: Option<f64>,
+    /// Its folder.
+    pub(super) out: Option<&'a Path>,
+}
+
 /// Tunes and tells what came out.
 ///
 /// # Errors
@@ -64,58 +77,101 @@ pub struct Options {
 pub fn run(options: &Options, cache: Option<&Path>, shell: &mut Shell) -> Result<Status> {
     let bundle = tuning_bundle(&options.tuning)?;
     let out = output::folder(&options.output)?;
+    if !bundle.loadings.is_empty() {
+        return tune_loadings::run(options, &bundle, out.as_deref(), cache, shell);
+    }
     let model = model(&bundle, cache, shell)?;
-    let layout = Layout::new(&bundle.tuning.spec, &bundle.controller.spec)?;
-    let mut found = on_threads(options.threads, || {
-        search(options, &bundle, &model, &layout, out.as_deref(), shell)
-    })??;
-    let confirmed = match &bundle.tuning.spec.confirm {
-        Some(spec) if !options.no_confirm => {
-            let start = &bundle.controller.spec;
-            let trial = Trial::new(&bundle, spec, &model, start, &found.report.controller)?;
-            let judge = &found.judge;
-            let bounds = if spec.least_reachable {
-                judge.objective.cases.len()
-            } else {
-                0
-            };
-            let progress = Progress::new(shell, trial.count() + bounds, "runs and bounds");
-            let done = || progress.step();
-            let law = &found.report.controller;
-            let made = on_threads(options.threads, || {
-                let mut made = trial.run(&judge.objective, &judge.watched, &done)?;
-                if spec.least_reachable {
-                    made.with_least(&judge.least(law, &bundle, &done)?);
-                }
-                Ok::<_, Error>(made)
-            })??;
-            progress.finish();
-            Some(made)
-        }
-        _ => None,
+    let part = Part {
+        bundle: &bundle,
+        model: &model,
+        within_s: options.within_s,
+        out: out.as_deref(),
     };
-    found.report.confirmation = confirmed;
-    let report = &found.report;
+    let report = whole(options, &part, shell)?;
     if options.output.json {
-        shell.json(report)?;
-    } else {
-        tables::print(report, &layout, shell)?;
+        shell.json(&report)?;
     }
-    if let Some(dir) = &out {
-        write(dir, &found, &bundle, shell)?;
+    end(options, &report.controller, shell)?;
+    Ok(status(&report))
+}
+
+/// Searches and confirms for one craft, prints the tables and writes into the folder.
+///
+/// # Errors
+/// As [`run`].
+pub(super) fn whole(options: &Options, part: &Part<'_>, shell: &mut Shell) -> Result<Report> {
+    let layout = Layout::new(&part.bundle.tuning.spec, &part.bundle.controller.spec)?;
+    let mut found = on_threads(options.threads, || search(options, part, &layout, shell))??;
+    found.report.confirmation = confirm(options, part, &found, shell)?;
+    if !options.output.json {
+        tables::print(&found.report, &layout, shell)?;
     }
+    if let Some(dir) = part.out {
+        write(dir, &found, part.bundle, shell)?;
+    }
+    Ok(found.report)
+}
+
+/// Writes the law where it was asked for, and the caution.
+///
+/// # Errors
+/// A file that cannot be written.
+pub(super) fn end(options: &Options, law: &ControllerSpec, shell: &mut Shell) -> Result<()> {
     if let Some(file) = &options.write {
-        write_law(file, &report.controller)?;
+        write_law(file, law)?;
         shell.talk(&format!("wrote {}", file.display()));
     }
     shell.caution();
+    Ok(())
+}
+
+/// Limits and confirmation.
+pub(super) fn status(report: &Report) -> Status {
     let is_confirmed =
         (report.confirmation.as_ref()).is_none_or(|c| c.verdict == Verdict::Confirmed);
-    Ok(if report.limits_met && is_confirmed {
+    if report.limits_met && is_confirmed {
         Status::Met
     } else {
         Status::NotMet
-    })
+    }
+}
+
+/// Simulation of the law found, when it is asked for.
+fn confirm(
+    options: &Options,
+    part: &Part<'_>,
+    found: &Searched,
+    shell: &mut Shell,
+) -> Result<Option<Confirmation>> {
+    let bundle = part.bundle;
+    let Some(spec) = bundle
+        .tuning
+        .spec
+        .confirm
+        .as_ref()
+        .filter(|_| !options.no_confirm)
+    else {
+        return Ok(None);
+    };
+    let (start, law) = (&bundle.controller.spec, &found.report.controller);
+    let trial = Trial::new(bundle, spec, part.model, start, law)?;
+    let judge = &found.judge;
+    let bounds = if spec.least_reachable {
+        judge.objective.cases.len()
+    } else {
+        0
+    };
+    let progress = Progress::new(shell, trial.count() + bounds, "runs and bounds");
+    let done = || progress.step();
+    let made = on_threads(options.threads, || {
+        let mut made = trial.run(&judge.objective, &judge.watched, &done)?;
+        if spec.least_reachable {
+            made.with_least(&judge.least(law, bundle, &done)?);
+        }
+        Ok::<_, Error>(made)
+    })??;
+    progress.finish();
+    Ok(Some(made))
 }
 
 /// The craft's model, its warnings told.
@@ -142,20 +198,19 @@ struct Searched {
 
 fn search(
     options: &Options,
-    bundle: &TuningBundle,
-    model: &CraftModel,
+    part: &Part<'_>,
     layout: &Layout,
-    out: Option<&Path>,
     shell: &mut Shell,
 ) -> Result<Searched> {
+    let bundle = part.bundle;
     let tuning = &bundle.tuning.spec;
     let began = Instant::now();
-    let shared = Arc::new(model.clone());
+    let shared = Arc::new(part.model.clone());
     let judge = CraftJudge::new(bundle, shared, &layout.speeds_kn, &layout.document)?;
     let spectra = read_all(&measured_spectra(bundle))?;
     let bytes: Vec<&[u8]> = spectra.iter().map(Vec::as_slice).collect();
     let inputs = inputs_hash(bundle, &bytes)?;
-    let mut journal = match out {
+    let mut journal = match part.out {
         // scores of another build may differ
         Some(dir) => Journal::open(
             &dir.join("journal.jsonl"),
@@ -175,7 +230,7 @@ fn search(
         front: tuning.front,
     };
     let progress = Progress::new(shell, count(&job), "laws");
-    let gone = || match options.within_s {
+    let gone = || match part.within_s {
         Some(most) => began.elapsed().as_secs_f64() / most,
         None => 0.0,
     };
@@ -242,7 +297,7 @@ fn write(dir: &Path, found: &Searched, bundle: &TuningBundle, shell: &mut Shell)
     Ok(())
 }
 
-fn write_law(file: &Path, law: &ControllerSpec) -> Result<()> {
+pub(super) fn write_law(file: &Path, law: &ControllerSpec) -> Result<()> {
     let text = serde_json::to_string_pretty(law)
         .map_err(|e| Error::new(format!("cannot write the controller as JSON: {e}")))?;
     replace(file, &(text + "\n"))

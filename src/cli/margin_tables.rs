@@ -41,6 +41,13 @@ pub(super) fn tables(job: &Job, report: &Report) -> String {
             text += &details(case, report);
         }
     }
+    let others = report
+        .cases
+        .iter()
+        .any(|c| c.loading != report.cases[0].loading);
+    if others && job.laws.iter().any(|l| l.spec.follows_loading()) {
+        text += "\nA law with `loadings` is told the displacement of each loading and has its gains there.\n";
+    }
     text += "\nGain up and down: dB to the edge; - without limit. Phase: deg either way. Delay: what more the loop bears, \
              and\nits own (hold, servo, sensor). Disk: alpha, gain and phase of every channel changed at once and \
              independently. Ms,\nMt: peaks of the largest singular values at the fins. * below common practice (6 dB, \

@@ -48,6 +48,7 @@ mod schedule_report;
 mod schedule_tables;
 pub mod shell;
 pub mod table;
+mod tune_loadings;
 mod tune_report;
 mod tune_tables;
 

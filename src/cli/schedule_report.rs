@@ -53,6 +53,8 @@ pub(super) struct LawReport {
 #[derive(Debug, Serialize)]
 pub(super) struct LoadingRow {
     pub(super) loading: String,
+    /// Displacement that the law was told and has gains for, t; none for a law that is the same in all loadings.
+    pub(super) told_t: Option<f64>,
     pub(super) frozen: Vec<SpeedRow>,
     /// Speeds between which the loop is unstable, kn.
     pub(super) unstable_kn: Vec<[f64; 2]>,

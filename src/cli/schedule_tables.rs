@@ -30,7 +30,10 @@ pub(super) fn tables(job: &Job, report: &Report) -> String {
         text += &frozen(law);
         let _ = writeln!(text, "\n{}", law.sentence);
         for l in &law.loadings {
-            let _ = writeln!(text, "{}: {}", l.loading, l.sentence);
+            let told = l
+                .told_t
+                .map_or_else(String::new, |t| format!(" (gains for {t:.1} t)"));
+            let _ = writeln!(text, "{}{told}: {}", l.loading, l.sentence);
         }
         text += &speed_hold(law);
         for m in &law.missed {

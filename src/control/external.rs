@@ -24,7 +24,7 @@
 //! > {"type":"hello","data":{"protocol":"ridewright.control/1"}}
 //! < {"type":"hello","data":{"protocol":"ridewright.control/1","name":"heave damper"}}
 //! > {"type":"reset","data":{"sample_period_s":0.1,"nominal_speed_m_s":9.26,"influence_speed_m_s":9.26,
-//!    "trim_heave_m":0.0,"trim_pitch_rad":0.01,"motion_unit_m":[0,0,-3],"height_sensors_m":[[0,0,-3]],
+//!    "trim_heave_m":0.0,"trim_pitch_rad":0.01,"displacement_kg":250000,"motion_unit_m":[0,0,-3],"height_sensors_m":[[0,0,-3]],
 //!    "surfaces":[{"name":"fwd_p","group":"forward","r_m":[8,-4.5,2],"n":[0,0,-1],
 //!      "heave_n_per_rad":-395000,"roll_nm_per_rad":1780000,"pitch_nm_per_rad":3160000,
 //!      "trim_rad":0.02,"min_rad":-0.35,"max_rad":0.35}],

@@ -67,6 +67,11 @@ impl Controller for Fixed {
     fn set_point(&mut self, _s: SetPoint) -> Result<()> {
         Ok(())
     }
+
+    /// The baseline has nothing to adapt.
+    fn set_displacement(&mut self, _displacement_kg: f64) -> Result<()> {
+        Ok(())
+    }
 }
 
 #[cfg(test)]

@@ -118,7 +118,22 @@ pub trait Controller: Send {
         ))
     }
 
-    /// The law about trim at the speed of the last reset, inside all limits and engaged: what it does
+    /// The craft weighs another displacement from now on, kg: fuel was burnt, tanks were filled. A law whose
+    /// gains go with the loading follows without a jump.
+    ///
+    /// # Errors
+    /// A law that is made for one loading.
+    fn set_displacement(&mut self, _displacement_kg: f64) -> Result<()> {
+        Err(Error::with_hint(
+            format!(
+                "`{}` is made for the loading it begins with and follows no other",
+                self.info().name
+            ),
+            "a modal PID with `loadings` follows; or run the law on the craft file of the other loading",
+        ))
+    }
+
+    /// The law about trim at the speed and displacement of the last reset, inside all limits and engaged: what it does
     /// to small signals, exactly.
     ///
     /// # Errors
@@ -137,6 +152,7 @@ pub trait Controller: Send {
     fn order(&mut self, order: &modes::Order) -> Result<()> {
         match *order {
             modes::Order::SetPoint(s) => self.set_point(s),
+            modes::Order::Displacement(kg) => self.set_displacement(kg),
             modes::Order::Speed(_) | modes::Order::Release(None) => Ok(()),
             _ => Err(Error::with_hint(
                 format!("`{}` has no modes", self.info().name),

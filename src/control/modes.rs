@@ -117,6 +117,8 @@ pub enum Order {
     Release(Option<usize>),
     /// The speed that was ordered of the shafts, m/s: what the speed signal is compared with.
     Speed(f64),
+    /// What the craft weighs from now on, kg.
+    Displacement(f64),
 }
 
 /// A fin of the law.
@@ -407,6 +409,10 @@ impl Controller for Supervised {
         Ok(())
     }
 
+    fn set_displacement(&mut self, displacement_kg: f64) -> Result<()> {
+        self.inner.set_displacement(displacement_kg)
+    }
+
     fn order(&mut self, order: &Order) -> Result<()> {
         match *order {
             Order::Mode(to) => self.order_mode(to),
@@ -419,6 +425,7 @@ impl Controller for Supervised {
             }
             Order::Release(Some(surface)) => self.order_fin(surface, None)?,
             Order::Speed(u) => self.speed.order(u),
+            Order::Displacement(kg) => self.inner.set_displacement(kg)?,
         }
         Ok(())
     }

@@ -410,6 +410,10 @@ impl Controller for Monitored {
         self.inner.set_point(goal)
     }
 
+    fn set_displacement(&mut self, displacement_kg: f64) -> Result<()> {
+        self.inner.set_displacement(displacement_kg)
+    }
+
     /// That of the healthy law.
     fn linear(&self) -> Result<LinearLaw> {
         self.inner.linear()
@@ -428,7 +432,7 @@ impl Controller for Monitored {
             Order::Fin { surface, .. } => s.by_hand[surface] = true,
             Order::Release(None) => s.by_hand.fill(false),
             Order::Release(Some(surface)) => s.by_hand[surface] = false,
-            Order::SetPoint(_) | Order::Speed(_) => {}
+            Order::SetPoint(_) | Order::Speed(_) | Order::Displacement(_) => {}
         }
         Ok(())
     }

@@ -10,7 +10,8 @@
 //! I'  = Ki e + (reached - asked) / T_aw,   |I| <= integral limit     ([`integrator`])
 //! ```
 //! All demands are equivalent fin angles at the reference speed (see [`super::allocate`]); `scale`
-//! and the fade to neutral are in [`super::schedule`]; z, z' and the pitch to hold come from
+//! and the fade to neutral are in [`super::schedule`], gains over speed and displacement in
+//! [`super::gain_schedule`]; z, z' and the pitch to hold come from
 //! `following` (platforming or contouring), set-points from `reference`, F are the filters of the
 //! file (`demand`), aft surfaces may work against the wakes that reach them (`wakes`), feed-forward is `ahead`. LP is a first-order low-pass with the corner of the
 //! file; z'' of O is taken from the filtered acceleration of the motion unit less the lever arm times
@@ -48,7 +49,7 @@ use nalgebra::Vector3;
 
 use super::allocate::{Allocator, Demand, MAX_SURFACES, Sharing};
 use super::filter::Section;
-use super::gain_schedule::GainSchedule;
+use super::gain_schedule::{Displacement, GainSchedule};
 use super::linear::LinearLaw;
 use super::schedule::SpeedSchedule;
 use super::signal::{FinCommand, Measurement, SetPoint, Setup, Trace, vertical};
@@ -90,6 +91,7 @@ pub struct Pid {
     name: String,
     spec: PidSpec,
     gains: GainSchedule,
+    displacement: Displacement,
     setup: Option<Box<Setup>>,
     alloc: Allocator,
     following: Following,
@@ -136,7 +138,8 @@ impl Pid {
         Ok(Pid {
             name: name.to_owned(),
             spec: spec.clone(),
-            gains: GainSchedule::new(&spec.schedule)?,
+            gains: GainSchedule::of(spec)?,
+            displacement: Displacement::default(),
             setup: None,
             alloc: Allocator::default(),
             following: Following::new(&spec.following, spec.heave_estimator_corner_rad_s),
@@ -205,6 +208,7 @@ impl Pid {
         self.acc_lp = Section::low_pass(self.spec.filter_rad_s, t);
         self.turn_lp = Section::low_pass(TURN_CORNER_RAD_S, t);
         self.turn_rad_s = 0.0;
+        self.displacement = Displacement::new(setup.displacement_kg, t);
         self.follow_schedule();
         self.integral = self
             .integrals()
@@ -222,9 +226,10 @@ impl Pid {
         ]
     }
 
-    /// Takes the gains of the present speed, when the file schedules them.
+    /// Takes the gains of the present speed and displacement, when the file schedules them.
     fn follow_schedule(&mut self) {
-        let Some(g) = self.gains.at(self.speed.mean_m_s()) else {
+        let (speed_m_s, displacement_kg) = (self.speed.mean_m_s(), self.displacement.used_kg());
+        let Some(g) = self.gains.at(speed_m_s, displacement_kg) else {
             return;
         };
         (self.spec.heave, self.spec.pitch, self.spec.roll) = (g.heave, g.pitch, g.roll);
@@ -458,6 +463,7 @@ impl Controller for Pid {
         }
         self.speed.step(y.speed_m_s, y.valid.speed);
         self.alloc.at_speed(self.speed.mean_m_s());
+        self.displacement.step();
         self.follow_schedule();
         self.wakes.at_speed(self.speed.mean_m_s());
         let d = self.demands(y, u, &setup, fresh);
@@ -497,6 +503,11 @@ impl Controller for Pid {
         Ok(())
     }
 
+    /// Without `loadings` in the file there is nothing to follow, and nothing changes.
+    fn set_displacement(&mut self, displacement_kg: f64) -> Result<()> {
+        self.displacement.tell(displacement_kg)
+    }
+
     fn linear(&self) -> Result<LinearLaw> {
         linear::form(self)
     }
@@ -518,5 +529,8 @@ impl Controller for Pid {
         let (rms, weight) = self.following.state();
         out.push("relative_rms_m", rms);
         out.push("contouring_frac", weight);
+        if self.gains.has_loadings() {
+            out.push("gains_displacement_kg", self.displacement.used_kg());
+        }
     }
 }

@@ -107,6 +107,10 @@ impl Controller for Restricted {
         self.inner.set_point(goal)
     }
 
+    fn set_displacement(&mut self, displacement_kg: f64) -> Result<()> {
+        self.inner.set_displacement(displacement_kg)
+    }
+
     fn linear(&self) -> Result<LinearLaw> {
         let law = self.inner.linear()?;
         let kept: Vec<usize> = (0..law.channels.len())

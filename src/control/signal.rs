@@ -215,6 +215,8 @@ pub struct Setup {
     pub trim_heave_m: f64,
     /// Pitch at trim, rad: the set-point of pitch.
     pub trim_pitch_rad: f64,
+    /// Weight of the loading the craft sails in, kg: what the crew knows from its tanks and draught marks.
+    pub displacement_kg: f64,
     /// Mass with added mass in heave, kg.
     pub heave_mass_kg: f64,
     /// Inertia with added inertia in roll, kg m2.
@@ -233,7 +235,16 @@ impl Setup {
         self.surfaces.iter().position(|s| s.name == name)
     }
 
-    /// All that makes the setup unusable: no sample period, non-finite numbers, limits crossed.
+    /// The same but for the displacement (kg): all that a crew tells a law of another loading.
+    #[must_use]
+    pub fn weighing(&self, displacement_kg: f64) -> Setup {
+        Setup {
+            displacement_kg,
+            ..self.clone()
+        }
+    }
+
+    /// All that makes the setup unusable: no sample period, no weight, non-finite numbers, limits crossed.
     ///
     /// # Errors
     /// One problem per fault found.
@@ -249,6 +260,12 @@ impl Setup {
             bad.push(Problem::at(
                 "influence_speed_m_s",
                 format!("is {} m/s, must be positive", self.influence_speed_m_s),
+            ));
+        }
+        if !(self.displacement_kg > 0.0 && self.displacement_kg.is_finite()) {
+            bad.push(Problem::at(
+                "displacement_kg",
+                format!("is {} kg, must be positive", self.displacement_kg),
             ));
         }
         for s in &self.surfaces {

@@ -72,6 +72,7 @@ pub(crate) fn setup() -> Setup {
         influence_speed_m_s: u,
         trim_heave_m: 0.05,
         trim_pitch_rad: 0.01,
+        displacement_kg: 250e3,
         heave_mass_kg: 450e3,
         roll_inertia_kg_m2: 9e6,
         pitch_inertia_kg_m2: 25e6,

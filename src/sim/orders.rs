@@ -14,7 +14,10 @@ use crate::control::signal::{SetPoint, Setup};
 use crate::error::{Error, Problem, Result};
 use crate::spec::number;
 use crate::spec::orders::{ActionSpec, HelmSpec, OrderSpec};
-use crate::units::{deg, kn};
+use crate::units::{deg, kn, to_tonnes, tonnes};
+
+/// Factor either way by which a displacement told may differ from the craft's: more is a slip of the unit.
+const DISPLACEMENT_FACTOR: f64 = 2.0;
 
 /// What an event does.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -54,7 +57,7 @@ pub struct Happening {
 /// The events of a scenario's orders, in order of time.
 ///
 /// # Errors
-/// A surface that the craft does not have.
+/// A surface that the craft does not have; a displacement that she cannot have.
 pub fn events(orders: &[OrderSpec], setup: &Setup) -> Result<Vec<Event>> {
     let mut out = Vec::with_capacity(orders.len());
     for (k, o) in orders.iter().enumerate() {
@@ -67,6 +70,9 @@ pub fn events(orders: &[OrderSpec], setup: &Setup) -> Result<Vec<Event>> {
                 ))
             })
         };
+        if let ActionSpec::DisplacementT(told_t) = o.order {
+            must_be_likely(k, told_t, setup)?;
+        }
         out.push(Event {
             at_s: o.at_s,
             action: action(&o.order, index)?,
@@ -75,6 +81,22 @@ pub fn events(orders: &[OrderSpec], setup: &Setup) -> Result<Vec<Event>> {
     }
     out.sort_by(|a, b| a.at_s.total_cmp(&b.at_s));
     Ok(out)
+}
+
+/// Refuses a displacement far from that of the craft, t.
+fn must_be_likely(k: usize, told_t: f64, setup: &Setup) -> Result<()> {
+    let own_t = to_tonnes(setup.displacement_kg);
+    let (low_t, high_t) = (own_t / DISPLACEMENT_FACTOR, own_t * DISPLACEMENT_FACTOR);
+    if (low_t..=high_t).contains(&told_t) {
+        return Ok(());
+    }
+    let at = format!("orders[{k}].order.displacement_t");
+    let told = format!(
+        "is {} t, must lie between {low_t:.1} and {high_t:.1} t",
+        number(told_t)
+    );
+    let hint = format!("tonnes of the whole craft, who weighs {own_t:.1} t in her file");
+    Err(Problem::at(at, told).hint(hint).into())
 }
 
 fn action(order: &ActionSpec, index: impl Fn(&str) -> Result<usize>) -> Result<Action> {
@@ -90,6 +112,7 @@ fn action(order: &ActionSpec, index: impl Fn(&str) -> Result<usize>) -> Result<A
             angle_rad: deg(*angle_deg),
         }),
         ActionSpec::SpeedKn(u) => Action::Speed(kn(*u)),
+        ActionSpec::DisplacementT(m) => Action::Law(Order::Displacement(tonnes(*m))),
         ActionSpec::Helm(HelmSpec::CourseDeg(c)) => Action::Course(deg(*c)),
         ActionSpec::Helm(HelmSpec::RudderDeg(a)) => Action::Rudder(deg(*a)),
         ActionSpec::Release { surface: None } => Action::Release,
@@ -121,6 +144,7 @@ fn words(order: &ActionSpec) -> String {
             format!("{surface} by hand {} deg", number(*angle_deg))
         }
         ActionSpec::SpeedKn(u) => format!("{} kn", number(*u)),
+        ActionSpec::DisplacementT(m) => format!("displacement {} t told", number(*m)),
         ActionSpec::Helm(HelmSpec::CourseDeg(c)) => format!("course {c:+} deg"),
         ActionSpec::Helm(HelmSpec::RudderDeg(a)) => format!("rudders {} deg", number(*a)),
         ActionSpec::Release { surface: None } => "release".into(),

@@ -67,6 +67,7 @@ pub fn setup(model: &CraftModel, plant: &Plant, trim: &Trim) -> Setup {
         influence_speed_m_s: u,
         trim_heave_m: trim.z_m,
         trim_pitch_rad: trim.theta_rad,
+        displacement_kg: model.craft.mass.mass_kg,
         heave_mass_kg: total[(2, 2)],
         roll_inertia_kg_m2: total[(3, 3)],
         pitch_inertia_kg_m2: total[(4, 4)],

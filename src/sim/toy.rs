@@ -256,6 +256,7 @@ pub(crate) fn parts(toy: Toy, components: Vec<Component>, timing: Timing) -> Par
         influence_speed_m_s: SPEED_M_S,
         trim_heave_m: 0.0,
         trim_pitch_rad: 0.0,
+        displacement_kg: 250e3,
         heave_mass_kg: 1.0,
         roll_inertia_kg_m2: 1.0,
         pitch_inertia_kg_m2: 1.0,

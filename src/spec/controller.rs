@@ -18,7 +18,7 @@ pub use pid::{
     FollowingSpec, HeaveGains, PidSpec, PrioritySpec, SetPointSpec,
 };
 pub use provenance::ProvenanceSpec;
-pub use schedule::ScheduleRow;
+pub use schedule::{LoadingSchedule, ScheduleRow};
 
 /// A control law as data.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -50,6 +50,13 @@ pub struct ControllerSpec {
     /// From fin angles to servo angles; as they are for surfaces that are not listed.
     #[serde(default)]
     pub calibration: Vec<CalibrationSpec>,
+}
+
+impl ControllerSpec {
+    /// True for a law whose gains go with the displacement it is told.
+    pub fn follows_loading(&self) -> bool {
+        matches!(&self.law, LawSpec::Pid(p) if !p.loadings.is_empty())
+    }
 }
 
 /// The law.

@@ -37,6 +37,9 @@ pub enum ActionSpec {
     },
     /// Another speed, kn, for the speed keeper.
     SpeedKn(f64),
+    /// The weight of the craft that the law is told from now on, t: fuel was burnt, tanks were filled. The craft of the
+    /// run stays as it is; loads of a fault file change her.
+    DisplacementT(f64),
     /// Another course, or the rudders held.
     Helm(HelmSpec),
     /// What was taken by hand goes back to law and course keeper.

@@ -118,6 +118,7 @@ const SI_SPEEDS: &[Mistaken] = &[m(
 )];
 const SHARES: &[Mistaken] = &[m("_percent", "%", "was a percentage meant", Factor(0.01))];
 const MASSES: &[Mistaken] = &[m("_t", "t", "were tonnes meant", Factor(1e3))];
+const TONNES: &[Mistaken] = &[m("_kg", "kg", "were kilograms meant", Factor(1e-3))];
 const DENSITIES: &[Mistaken] = &[m(
     "_t_m3",
     "t/m3",
@@ -186,6 +187,7 @@ pub const SUFFIXES: &[Suffix] = &[
     s("_db", "dB", 0.0, 200.0, &[]),
     s("_kn", "kn", 0.0, 80.0, SPEEDS),
     s("_kg", "kg", -1e9, 1e9, MASSES),
+    s("_t", "t", 0.0, 1e6, TONNES),
     s("_m2", "m2", 0.0, 1e5, &[]),
     s("_nm", "N m", -1e11, 1e11, MOMENTS),
     s("_g", "g", 0.0, 5.0, GEES),

@@ -22,6 +22,11 @@ pub struct TuningSpec {
     /// Craft file, relative to this file.
     #[schemars(length(min = 1))]
     pub craft: String,
+    /// Craft files of other loadings of the same craft, relative to this file. A search of its own is made for each and
+    /// for `craft`, in the same cases; the law found has their gains under `loadings`.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    #[schemars(length(max = 20))]
+    pub loadings: Vec<String>,
     /// Controller file to begin with, relative to this file.
     #[schemars(length(min = 1))]
     pub controller: String,

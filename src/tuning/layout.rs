@@ -9,7 +9,7 @@
 //! settled in stage 0.
 //!
 //! # Checked by
-//! `stages_write_where_they_should`.
+//! `stages_write_where_they_should`, `a_gain_has_a_place_in_every_row`.
 
 use serde_json::Value;
 
@@ -133,7 +133,7 @@ fn add_schedule(document: &mut Value, speeds_kn: &[f64]) -> Result<()> {
     let spec: PidSpec = serde_json::from_value(pid.clone()).map_err(wrong)?;
     let known = GainSchedule::new(&spec.schedule)?;
     let row = |speed_kn: &f64| {
-        let g = known.at(kn(*speed_kn)).unwrap_or(Gains {
+        let g = known.at(kn(*speed_kn), 0.0).unwrap_or(Gains {
             heave: spec.heave,
             pitch: spec.pitch,
             roll: spec.roll,
@@ -150,18 +150,58 @@ fn add_schedule(document: &mut Value, speeds_kn: &[f64]) -> Result<()> {
     Ok(())
 }
 
-/// The row's place of a gain that has one.
-fn in_row(key: &str, row: usize) -> Option<String> {
+/// What follows the row's place in the path of a gain that has one.
+fn gain_of(key: &str) -> Option<&str> {
     let rest = key.strip_prefix("law.pid.")?;
     let is_gain = GROUPS.iter().any(|g| rest.starts_with(&format!("{g}.")));
-    is_gain.then(|| format!("law.pid.schedule[{row}].{rest}"))
+    is_gain.then_some(rest)
 }
 
-/// All places of a number: its own, and those in the rows of the document's schedule.
+/// The row's place of a gain that has one.
+fn in_row(key: &str, row: usize) -> Option<String> {
+    let rest = gain_of(key)?;
+    Some(format!("law.pid.schedule[{row}].{rest}"))
+}
+
+/// All places of a number: its own, and those in the rows of the document's schedule or of its loadings.
 pub fn everywhere(document: &Value, key: &str) -> Vec<String> {
-    let rows = document
-        .pointer("/law/pid/schedule")
-        .and_then(Value::as_array);
-    let in_rows = (0..rows.map_or(0, Vec::len)).filter_map(|k| in_row(key, k));
-    std::iter::once(key.to_owned()).chain(in_rows).collect()
+    let length = |pointer: &str| {
+        let list = document.pointer(pointer).and_then(Value::as_array);
+        list.map_or(0, Vec::len)
+    };
+    let mut out = vec![key.to_owned()];
+    let Some(rest) = gain_of(key) else { return out };
+    out.extend((0..length("/law/pid/schedule")).filter_map(|k| in_row(key, k)));
+    for i in 0..length("/law/pid/loadings") {
+        let rows = length(&format!("/law/pid/loadings/{i}/schedule"));
+        let place = |k| format!("law.pid.loadings[{i}].schedule[{k}].{rest}");
+        out.extend((0..rows).map(place));
+    }
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_gain_has_a_place_in_every_row() {
+        let document = serde_json::json!({"law": {"pid": {
+            "schedule": [{}, {}],
+            "loadings": [{"schedule": [{}]}, {"schedule": [{}, {}]}]
+        }}});
+        let places = everywhere(&document, "law.pid.roll.rate_deg_s_per_deg");
+        let under = |row: &str| format!("law.pid.{row}roll.rate_deg_s_per_deg");
+        let want = [
+            "",
+            "schedule[0].",
+            "schedule[1].",
+            "loadings[0].schedule[0].",
+            "loadings[1].schedule[0].",
+            "loadings[1].schedule[1].",
+        ];
+        assert_eq!(places, want.map(under));
+        let alone = everywhere(&document, "law.pid.filter_rad_s");
+        assert_eq!(alone, ["law.pid.filter_rad_s"]);
+    }
 }

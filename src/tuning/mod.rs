@@ -15,6 +15,7 @@ pub mod front;
 pub mod judge;
 pub mod layout;
 pub mod least;
+pub mod loadings;
 pub mod objective;
 pub mod rig;
 pub mod score;

@@ -1,7 +1,8 @@
 //! Linear forms of the laws: matrices and `update` give the same answers.
 
-use nalgebra::{DVector, Vector3};
+use nalgebra::{DMatrix, DVector, Vector3};
 use ridewright::control::linear::LawSignal;
+use ridewright::control::modes::Order;
 use ridewright::control::signal::{FinCommand, Measurement, SetPoint, Setup, Wake, vertical};
 use ridewright::control::{Controller, from_spec};
 use ridewright::frames::body_to_earth;
@@ -135,6 +136,7 @@ fn linear_form_is_the_law_itself() {
         serde_json::json!({ "following": { "mode": "contouring" }, "heave_forward_share_frac": 0.6 }),
         serde_json::json!({ "following": { "mode": "switched" }, "feed_forward": ahead, "wake_compensation_frac": 0.8 }),
         serde_json::json!({ "following": { "mode": "contouring" }, "feed_forward": ahead }),
+        loaded(),
     ];
     // the working speed, one with gains scaled up, one within the fade
     for speed_m_s in [9.0, 6.3, 2.3] {
@@ -153,6 +155,84 @@ fn linear_form_is_the_law_itself() {
     let mut law = from_spec(&spec, &folder(), None).unwrap();
     assert_linear(law.as_mut(), &setup());
     assert_eq!(law.linear().unwrap().channels.len(), 2);
+}
+
+/// Keys of a law with loadings on both sides of the 250 t of the set-up, one of them the same at all speeds.
+fn loaded() -> serde_json::Value {
+    let row = |speed_kn: f64, gain: f64| {
+        let angle = serde_json::json!({
+            "proportional_deg_per_deg": 0.5 * gain, "rate_deg_s_per_deg": gain,
+            "integral_deg_per_deg_s": 0.02 * gain, "integral_limit_deg": 3.0 + gain
+        });
+        let heave = serde_json::json!({
+            "proportional_deg_per_m": 2.0 * gain, "rate_deg_s_per_m": 5.0 * gain,
+            "acceleration_deg_s2_per_m": gain,
+            "integral_deg_per_m_s": 0.05 * gain, "integral_limit_deg": 3
+        });
+        serde_json::json!({ "speed_kn": speed_kn, "heave": heave, "pitch": angle, "roll": angle })
+    };
+    serde_json::json!({
+        "schedule": [],
+        "loadings": [
+            { "displacement_t": 230, "schedule": [row(16.0, 1.0)] },
+            { "displacement_t": 290, "schedule": [row(8.0, 2.0), row(20.0, 3.0)] }
+        ]
+    })
+}
+
+#[test]
+fn linear_form_takes_the_gains_of_the_displacement() {
+    let setup = setup();
+    let at = |change: &serde_json::Value, displacement_kg: f64| {
+        let mut law = from_spec(&pid_with(change), &folder(), None).unwrap();
+        law.reset(&setup.weighing(displacement_kg)).unwrap();
+        law.linear().unwrap()
+    };
+    let row = |k: usize| {
+        let rows = loaded()["loadings"][k]["schedule"].clone();
+        serde_json::json!({ "schedule": rows })
+    };
+    assert_eq!(at(&loaded(), 230e3), at(&row(0), 1e3));
+    assert_eq!(at(&loaded(), 400e3), at(&row(1), 1e3), "end values beyond");
+    // 250 t are a third of the way: direct terms are linear in the gains
+    let [light, between, heavy] = [230e3, 250e3, 290e3].map(|kg| at(&loaded(), kg).d);
+    let third = &light + (&heavy - &light) / 3.0;
+    assert!((&between - third).amax() < 1e-12 * heavy.amax());
+    assert!((&between - light).amax() > 0.05 * heavy.amax());
+}
+
+#[test]
+fn a_displacement_told_passes_all_that_stands_around_a_law() {
+    let mut spec = pid_with(&loaded());
+    spec.channels = vec!["fwd_p".into(), "fwd_s".into(), "aft_p".into()];
+    spec.modes = Some(serde_json::from_str("{}").unwrap());
+    spec.monitor = Some(serde_json::from_str("{}").unwrap());
+    spec.calibration =
+        serde_json::from_str(r#"[{"surface": "fwd_p", "scale": -1.1, "zero_deg": 2}]"#).unwrap();
+    let (from, to) = (setup(), setup().weighing(290e3));
+    let goal = {
+        let mut law = from_spec(&spec, &folder(), None).unwrap();
+        law.reset(&to).unwrap();
+        law.linear().unwrap()
+    };
+    let mut law = from_spec(&spec, &folder(), None).unwrap();
+    law.reset(&from).unwrap();
+    let before = law.linear().unwrap();
+    law.order(&Order::Displacement(290e3)).unwrap();
+    let y = Measurement::at_trim(&from);
+    let mut u = FinCommand::at_trim(&from);
+    for k in 0..6000 {
+        law.update(from.sample_period_s * f64::from(k), &y, &mut u)
+            .unwrap();
+    }
+    // 600 s are twenty time constants: 2e-9 of the way is left
+    let after = law.linear().unwrap();
+    let far = |d: &DMatrix<f64>| (d - &goal.d).amax() / goal.d.amax();
+    assert!(
+        far(&before.d) > 0.1 && far(&after.d) < 1e-8,
+        "{}",
+        far(&after.d)
+    );
 }
 
 #[test]

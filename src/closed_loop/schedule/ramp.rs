@@ -445,6 +445,10 @@ impl Controller for TrimBySpeed {
         self.inner.set_point(goal)
     }
 
+    fn set_displacement(&mut self, displacement_kg: f64) -> Result<()> {
+        self.inner.set_displacement(displacement_kg)
+    }
+
     fn order(&mut self, order: &Order) -> Result<()> {
         self.inner.order(order)
     }

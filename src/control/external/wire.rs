@@ -110,6 +110,7 @@ pub(super) fn reset_message(setup: &Setup, spec: &ExternalSpec) -> Value {
         "influence_speed_m_s": setup.influence_speed_m_s,
         "trim_heave_m": setup.trim_heave_m,
         "trim_pitch_rad": setup.trim_pitch_rad,
+        "displacement_kg": setup.displacement_kg,
         "motion_unit_m": v3(&setup.motion_unit_m),
         "height_sensors_m": setup.height_sensors_m.iter().map(v3).collect::<Vec<_>>(),
         "surfaces": surfaces,

@@ -1,7 +1,8 @@
 //! The modal PID about trim as a sampled linear system.
 //!
 //! # Equation
-//! That of [`super`], line by line, with the speed scale and fade of the speed at the last reset.
+//! That of [`super`], line by line, with the speed scale, the fade and the gains of the speed and displacement at
+//! the last reset.
 //!
 //! # Symbols
 //! As in [`super`].

@@ -208,6 +208,11 @@ fn nobody_to_obey_is_told_with_time_and_remedy() {
             true,
             "set-point",
         ),
+        (
+            Action::Law(Order::Displacement(240e3)),
+            true,
+            "follows no other",
+        ),
         (Action::Course(0.1), false, "nobody on board"),
         (Action::Speed(5.0), false, "nobody on board"),
     ] {
@@ -236,7 +241,8 @@ fn words_are_short_and_times_sorted() {
         {"at_s": 4, "order": {"helm": {"course_deg": 15}}},
         {"at_s": 5, "order": {"helm": {"rudder_deg": -10}}},
         {"at_s": 6, "order": {"release": {}}},
-        {"at_s": 7, "order": {"release": {"surface": "fwd"}}}
+        {"at_s": 7, "order": {"release": {"surface": "fwd"}}},
+        {"at_s": 8, "order": {"displacement_t": 240}}
     ]))
     .unwrap();
     let e = events(&orders, &setup).unwrap();
@@ -249,13 +255,15 @@ fn words_are_short_and_times_sorted() {
         "rudders -10 deg",
         "release",
         "release fwd",
+        "displacement 240 t told",
         "set-point 0.1 m up, -0.5 deg bow up",
     ];
     assert_eq!(words, want);
-    let Action::Law(Order::SetPoint(s)) = e[7].action else {
-        panic!("{:?}", e[7])
+    let Action::Law(Order::SetPoint(s)) = e[8].action else {
+        panic!("{:?}", e[8])
     };
     assert!((s.heave_m + 0.1).abs() < 1e-15, "up is negative inside");
+    assert_eq!(e[7].action, Action::Law(Order::Displacement(240e3)));
     let bad: Vec<OrderSpec> = serde_json::from_value(serde_json::json!([
         {"at_s": 2, "order": {"fin": {"surface": "wing", "angle_deg": 5}}}
     ]))
@@ -265,5 +273,62 @@ fn words_are_short_and_times_sorted() {
             .unwrap_err()
             .to_string()
             .contains("wing")
+    );
+}
+
+#[test]
+fn a_displacement_in_the_wrong_unit_is_told() {
+    let setup = toy::parts(Toy::new(), vec![], toy::timing(5.0, 0.0, 0.05)).setup;
+    let with = |told: f64| {
+        let orders = serde_json::json!([{"at_s": 2, "order": {"displacement_t": told}}]);
+        events(
+            &serde_json::from_value::<Vec<OrderSpec>>(orders).unwrap(),
+            &setup,
+        )
+    };
+    // the toy weighs 250 t
+    assert!(with(130.0).is_ok() && with(499.0).is_ok());
+    for slip in [0.0, 24.0, 240e3] {
+        let e = with(slip).unwrap_err().to_string();
+        assert!(e.contains("orders[0].order.displacement_t"), "{e}");
+        assert!(
+            e.contains("between 125.0 and 500.0 t") && e.contains("weighs 250.0 t"),
+            "{e}"
+        );
+    }
+}
+
+#[test]
+fn a_displacement_told_reaches_the_law() {
+    let row = |rate: f64| serde_json::json!({"speed_kn": 10, "heave": {}, "roll": {}, "pitch": {"rate_deg_s_per_deg": rate}});
+    let spec = serde_json::from_value(serde_json::json!({
+        "reference_speed_kn": 16, "heave": {}, "pitch": {}, "roll": {},
+        "loadings": [
+            {"displacement_t": 250, "schedule": [row(1.0)]},
+            {"displacement_t": 290, "schedule": [row(2.0)]}
+        ]
+    }));
+    let law = crate::control::pid::Pid::new("loaded", &spec.unwrap()).unwrap();
+    let mut parts = toy::parts(Toy::new(), toy::sea(20), toy::timing(120.0, 0.0, 0.05));
+    parts.orders = vec![event(60.0, Action::Law(Order::Displacement(290e3)))];
+    let mut law = Supervised::new(Box::new(law), &ModesSpec::default());
+    let r = run(&Case::new(parts).unwrap(), &mut law);
+    assert!(r.outcome.is_completed(), "{}", r.outcome);
+    let used_t = |t_s: f64| at(&r, "law.gains_displacement_kg", t_s) / 1e3;
+    assert!((used_t(59.9) - 250.0).abs() < 1e-9);
+    // a lag of 30 s, from the sample of the order on
+    for t_s in [60.0, 90.0, 119.0] {
+        let want = 290.0 - 40.0 * (-(t_s - 59.9_f64) / 30.0).exp();
+        assert!(
+            (used_t(t_s) - want).abs() < 1e-6,
+            "{t_s} s: {} t",
+            used_t(t_s)
+        );
+    }
+    assert!(
+        r.record
+            .happenings
+            .iter()
+            .any(|h| h.words.contains("Displacement"))
     );
 }

@@ -29,6 +29,9 @@ pub struct PidSpec {
     /// Gains against speed, in place of those above; none without it.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub schedule: Vec<super::ScheduleRow>,
+    /// Gains against displacement and speed, in place of `schedule` and of the gains above; none without it.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub loadings: Vec<super::LoadingSchedule>,
     /// Share of the pitch demand carried by the forward pair, 0 to 1; the rest by the aft pair.
     #[serde(default = "half")]
     pub forward_share_frac: f64,

@@ -1,4 +1,4 @@
-//! Gains against speed in a controller file.
+//! Gains against speed and displacement in a controller file.
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -18,4 +18,17 @@ pub struct ScheduleRow {
     pub pitch: AngleGains,
     /// Roll.
     pub roll: AngleGains,
+}
+
+/// The gains of one loading of the craft.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct LoadingSchedule {
+    /// What the craft weighs in this loading, t; loadings ascend. Between them gains run linearly, beyond the ends
+    /// they stay.
+    #[schemars(range(max = 1e6), extend("exclusiveMinimum" = 0.0))]
+    pub displacement_t: f64,
+    /// Gains against speed; a single row holds at all speeds.
+    #[schemars(length(min = 1))]
+    pub schedule: Vec<ScheduleRow>,
 }

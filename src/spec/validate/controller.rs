@@ -6,7 +6,7 @@ use super::{ascending, number, unique};
 use crate::error::Problem;
 use crate::spec::controller::{
     AngleGains, CalibrationSpec, ControllerSpec, FilterKind, FollowingMode, HeaveGains, LawSpec,
-    LqrSpec, PidSpec, ScheduleRow,
+    LoadingSchedule, LqrSpec, PidSpec, ScheduleRow,
 };
 
 /// Servo angle per fin angle below which a servo moves nothing.
@@ -89,7 +89,7 @@ fn modal(problems: &mut Vec<Problem>, pid: &PidSpec) {
         ));
     }
     integrals(problems, "law.pid", &pid.heave, &pid.pitch, &pid.roll);
-    schedule(problems, pid);
+    gains(problems, pid);
     for (i, f) in pid.filters.iter().enumerate() {
         if f.kind == FilterKind::LowPass && f.depth_frac.is_some() {
             problems.push(
@@ -173,37 +173,55 @@ fn integrals(
     }
 }
 
-/// Rows ascend, and a mode has an integrator in all of them or in none.
-fn schedule(problems: &mut Vec<Problem>, pid: &PidSpec) {
-    let rows = &pid.schedule;
-    let at = |i| format!("law.pid.schedule[{i}].speed_kn");
+/// Rows over speed, of all loadings or of none.
+fn gains(problems: &mut Vec<Problem>, pid: &PidSpec) {
+    let first = pid.loadings.first().map_or(&pid.schedule, |l| &l.schedule);
+    let Some(first) = first.first() else { return };
+    if pid.loadings.is_empty() {
+        return schedule(problems, "law.pid.schedule", &pid.schedule, first);
+    }
+    if !pid.schedule.is_empty() {
+        let told = "has rows beside `loadings`, must have none";
+        problems.push(Problem::at("law.pid.schedule", told).hint(
+            "move the rows into the entry of `loadings` they are made for, or leave `loadings` out",
+        ));
+    }
+    let at = |i| format!("law.pid.loadings[{i}].displacement_t");
+    let told = |l: &LoadingSchedule| l.displacement_t;
+    ascending(problems, pid.loadings.iter().map(told), at, "t");
+    for (i, l) in pid.loadings.iter().enumerate() {
+        let path = format!("law.pid.loadings[{i}].schedule");
+        schedule(problems, &path, &l.schedule, first);
+    }
+}
+
+/// Rows at `path` ascend, and a mode has an integrator in all of them or in none, as in the `first` row of all.
+fn schedule(problems: &mut Vec<Problem>, path: &str, rows: &[ScheduleRow], first: &ScheduleRow) {
+    let at = |i| format!("{path}[{i}].speed_kn");
     ascending(problems, rows.iter().map(|r| r.speed_kn), at, "kn");
     for (i, r) in rows.iter().enumerate() {
-        integrals(
-            problems,
-            &format!("law.pid.schedule[{i}]"),
-            &r.heave,
-            &r.pitch,
-            &r.roll,
-        );
-        let has = |r: &ScheduleRow| {
-            let gains = [
-                r.heave.integral_deg_per_m_s,
-                r.pitch.integral_deg_per_deg_s,
-                r.roll.integral_deg_per_deg_s,
-            ];
-            gains.map(|g| g != 0.0)
-        };
-        if has(r) != has(&rows[0]) {
+        let place = format!("{path}[{i}]");
+        integrals(problems, &place, &r.heave, &r.pitch, &r.roll);
+        if has_integrals(r) != has_integrals(first) {
             problems.push(
                 Problem::at(
-                    format!("law.pid.schedule[{i}]"),
+                    place,
                     "has integral gains where the first row has none, or none where it has some",
                 )
                 .hint("a mode needs an integral gain in all rows or in none: a small one will do"),
             );
         }
     }
+}
+
+/// Which of heave, pitch and roll have an integral gain.
+fn has_integrals(r: &ScheduleRow) -> [bool; 3] {
+    let gains = [
+        r.heave.integral_deg_per_m_s,
+        r.pitch.integral_deg_per_deg_s,
+        r.roll.integral_deg_per_deg_s,
+    ];
+    gains.map(|g| g != 0.0)
 }
 
 /// An integrator needs a bound.

@@ -127,6 +127,15 @@ pub(super) fn with_law(problems: &mut Vec<Problem>, orders: &[OrderSpec], law: &
             );
             problems.push(Problem::at(at, told).hint("leave out the order or the program"));
         }
+        if matches!(o.order, ActionSpec::DisplacementT(_))
+            && let Some(told) = made_for_one_loading(law)
+        {
+            let at = format!("orders[{k}].order.displacement_t");
+            let p = Problem::at(at, format!("is for `{}`, {told}", law.name));
+            problems.push(p.hint(
+                "leave out the order or the law; or run the law on the craft file of the other loading",
+            ));
+        }
         if let ActionSpec::Fin { surface, .. } = &o.order
             && !law.channels.is_empty()
             && !law.channels.contains(surface)
@@ -136,5 +145,17 @@ pub(super) fn with_law(problems: &mut Vec<Problem>, orders: &[OrderSpec], law: &
             let drives = format!("it drives {}", law.channels.join(", "));
             problems.push(Problem::at(at, told).hint(drives));
         }
+    }
+}
+
+/// Why a law cannot take a displacement in a run. A PID without `loadings` and fixed fins can: nothing of them depends on
+/// it, so that they may stand beside a law that follows.
+fn made_for_one_loading(law: &ControllerSpec) -> Option<&'static str> {
+    match law.law {
+        LawSpec::Lqr(_) => Some("whose gains are solved for the loading the run begins with"),
+        LawSpec::External(_) => {
+            Some("an outside program, which is told its loading at the start only")
+        }
+        LawSpec::Fixed {} | LawSpec::Pid(_) => None,
     }
 }

@@ -17,6 +17,8 @@ const LQR: &str = include_str!("../../../tests/data/spec/lqr.json");
 const FAULT: &str = include_str!("../../../tests/data/spec/fault.json");
 const SCENARIO: &str = include_str!("../../../tests/data/spec/scenario.json");
 
+mod loadings;
+
 /// The problems of a file after `value` was written at the JSON pointer `at`.
 fn after<T: Document>(text: &str, at: &str, value: Value) -> Vec<Problem> {
     let mut file: Value = serde_json::from_str(text).unwrap();

@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use super::{distinct, number, paths};
+use super::{distinct, number, paths, unique};
 use crate::error::Problem;
 use crate::spec::tuning::{ScaleSpec, TuningSpec};
 
@@ -11,6 +11,16 @@ pub(crate) fn tuning(spec: &TuningSpec, folder: Option<&Path>) -> Vec<Problem> {
     let p = &mut problems;
     paths::must_exist(p, "craft".into(), &spec.craft, folder);
     paths::must_exist(p, "controller".into(), &spec.controller, folder);
+    for (i, loading) in spec.loadings.iter().enumerate() {
+        let at = format!("loadings[{i}]");
+        if *loading == spec.craft {
+            let problem = Problem::at(at, format!("is {loading:?}, which `craft` names already"));
+            p.push(problem.hint("list the other loadings only: `craft` is searched besides"));
+        } else {
+            paths::must_exist(p, at, loading, folder);
+        }
+    }
+    unique(p, "loadings", "", spec.loadings.iter().map(String::as_str));
     for (i, case) in spec.cases.iter().enumerate() {
         paths::must_exist(p, format!("cases[{i}].sea"), &case.sea, folder);
         distinct(p, &format!("cases[{i}].speeds_kn"), &case.speeds_kn, "kn");

@@ -21,10 +21,27 @@ pub struct TuningBundle {
     pub tuning: Loaded<TuningSpec>,
     /// Its craft.
     pub craft: Loaded<CraftSpec>,
+    /// Other loadings of it, in their order.
+    pub loadings: Vec<Loaded<CraftSpec>>,
     /// The controller to begin with.
     pub controller: Loaded<ControllerSpec>,
     /// The sea of each of its cases, in their order.
     pub seas: Vec<Loaded<SeaSpec>>,
+}
+
+impl TuningBundle {
+    /// A tuning without `loadings` for its own craft and for each of the other loadings, in this order.
+    pub fn each_loading(&self) -> Vec<TuningBundle> {
+        let mut own = self.clone();
+        own.tuning.spec.loadings.clear();
+        let others = std::mem::take(&mut own.loadings);
+        let with = |craft| TuningBundle {
+            craft,
+            ..own.clone()
+        };
+        let others: Vec<_> = others.into_iter().map(with).collect();
+        std::iter::once(own).chain(others).collect()
+    }
 }
 
 /// Reads a tuning and all files it names, and tells the faults of all of them at once.
@@ -42,22 +59,33 @@ pub fn tuning_bundle(path: impl AsRef<Path>) -> Result<TuningBundle> {
     for case in &tuning.spec.cases {
         seas.push(keep(&mut problems, load_sea(folder.join(&case.sea))));
     }
+    let mut loadings = Vec::new();
+    for loading in &tuning.spec.loadings {
+        loadings.push(keep(&mut problems, load_craft(folder.join(loading))));
+    }
     let mut own = Vec::new();
-    if let Some(craft) = &craft {
+    for craft in craft.iter().chain(loadings.iter().flatten()) {
         points(&mut own, &tuning.spec, &craft.spec);
     }
     if let Some(controller) = &controller {
         free(&mut own, &tuning.spec, &controller.spec);
+        if !tuning.spec.loadings.is_empty() {
+            free_with_loadings(&mut own, &tuning.spec);
+        }
     }
     problems.extend(locate(own, &tuning.source));
     let seas = seas.into_iter().collect::<Option<Vec<_>>>();
-    match (craft, controller, seas) {
-        (Some(craft), Some(controller), Some(seas)) if problems.is_empty() => Ok(TuningBundle {
-            tuning,
-            craft,
-            controller,
-            seas,
-        }),
+    let loadings = loadings.into_iter().collect::<Option<Vec<_>>>();
+    match (craft, loadings, controller, seas) {
+        (Some(craft), Some(loadings), Some(controller), Some(seas)) if problems.is_empty() => {
+            Ok(TuningBundle {
+                tuning,
+                craft,
+                loadings,
+                controller,
+                seas,
+            })
+        }
         _ => Err(Error::from(problems)),
     }
 }
@@ -76,6 +104,30 @@ fn keep<T>(problems: &mut Vec<Problem>, read: Result<T>) -> Option<T> {
     }
 }
 
+/// With loadings, what is free must have a place in each of them, and be there in all of them.
+fn free_with_loadings(problems: &mut Vec<Problem>, tuning: &TuningSpec) {
+    for (i, f) in tuning.free.iter().enumerate() {
+        if !is_pid_gain(&f.key) {
+            let told = format!("is {:?}, which has one value for all loadings", f.key);
+            let p = Problem::at(format!("free[{i}].key"), told);
+            problems.push(p.hint(
+                "gains under law.pid.heave, law.pid.pitch and law.pid.roll go with loading; tune the rest for one loading before",
+            ));
+        }
+        if f.key.contains(".integral_deg") && f.low <= 0.0 && f.high >= 0.0 {
+            let told = "lets an integrator vanish in one loading and not in another";
+            let p = Problem::at(format!("free[{i}].low"), told);
+            problems.push(p.hint("begin the range above 0; a small gain will do"));
+        }
+    }
+}
+
+/// A gain that has a place in the rows of a schedule.
+fn is_pid_gain(key: &str) -> bool {
+    let under = |g: &str| key.starts_with(&format!("law.pid.{g}."));
+    ["heave", "pitch", "roll"].into_iter().any(under)
+}
+
 /// Ride numbers are asked for at points that the craft has.
 fn points(problems: &mut Vec<Problem>, tuning: &TuningSpec, craft: &CraftSpec) {
     let known: Vec<&str> = craft.points.iter().map(|p| p.name.as_str()).collect();
@@ -88,7 +140,14 @@ fn points(problems: &mut Vec<Problem>, tuning: &TuningSpec, craft: &CraftSpec) {
             _ => continue,
         };
         let at = format!("objective.terms[{i}].of.{word}.point");
-        must_be_known(problems, at, point, &known, "point of the craft");
+        let mut bad = Vec::new();
+        must_be_known(&mut bad, at, point, &known, "point of the craft");
+        // loadings of one craft lack the same point
+        problems.extend(
+            bad.into_iter()
+                .filter(|b| !problems.contains(b))
+                .collect::<Vec<_>>(),
+        );
     }
 }
 
@@ -97,6 +156,14 @@ fn free(problems: &mut Vec<Problem>, tuning: &TuningSpec, law: &ControllerSpec) 
     if matches!(law.law, LawSpec::Fixed {} | LawSpec::External(_)) {
         let p = Problem::at("controller", "has no gains that could be tuned");
         problems.push(p.hint("begin with a file whose law is `pid` or `lqr`"));
+        return;
+    }
+    if law.follows_loading() {
+        let told = "has gains under `loadings`, which stand in place of those that a search moves";
+        let p = Problem::at("controller", told);
+        problems.push(p.hint(
+            "begin with a file without them; `loadings` of the tuning file makes them, one search for each craft file",
+        ));
         return;
     }
     let Ok(document) = serde_json::to_value(law) else {
@@ -114,10 +181,7 @@ fn free(problems: &mut Vec<Problem>, tuning: &TuningSpec, law: &ControllerSpec) 
                 problems.push(p.hint("the range must lie inside what the controller file allows"));
             }
         }
-        let is_pid_gain = ["heave.", "pitch.", "roll."]
-            .iter()
-            .any(|g| f.key.starts_with(&format!("law.pid.{g}")));
-        if f.per_speed && !is_pid_gain {
+        if f.per_speed && !is_pid_gain(&f.key) {
             let p = Problem::at(
                 format!("free[{i}].per_speed"),
                 format!("is true, but {:?} has no schedule", f.key),
