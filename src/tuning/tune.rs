@@ -8,7 +8,8 @@
 //! scores of another controller.
 //!
 //! # Checked by
-//! `stages_find_the_best_of_each_speed`, `front_of_a_schedule_joins_its_speeds`.
+//! `stages_find_the_best_of_each_speed`, `front_of_a_schedule_joins_its_speeds`,
+//! `a_start_with_a_good_schedule_is_not_made_worse`.
 
 use serde::Serialize;
 use serde_json::Value;
@@ -158,7 +159,10 @@ impl Run<'_> {
         let cloud = cloud
             .map(|j| (j.score.work, j.score.ride, j.score.is_met()))
             .collect();
-        document = layout.common.write(&document, &common.best.values);
+        // one value for all speeds may be worse than the schedule that the file has
+        if !start.score.rank(&common.best.score).is_lt() {
+            document = layout.common.write(&document, &common.best.values);
+        }
         if layout.each.is_empty() {
             seen.push((layout.common.clone(), common.all));
         }
@@ -170,8 +174,9 @@ impl Run<'_> {
         }
         let mut winner = self.scored(document.clone(), every);
         let front = self.front(&base, &document, seen, journal)?;
-        // the search for the front goes on where the stages ended, and may find better
-        for p in &front {
+        // the search for the front goes on where the stages ended, and may find better; so may the start be, where
+        // limits of all speeds together cost more than each speed gains
+        for p in std::iter::once(&start).chain(&front) {
             if p.score.rank(&winner.score).is_lt() {
                 winner = p.clone();
             }
@@ -414,6 +419,24 @@ mod tests {
         assert_eq!(scheduled.stages.len(), 3);
         let spec: ControllerSpec = serde_json::from_value(scheduled.winner.document).unwrap();
         assert!(crate::spec::load::problems_of(&spec).is_empty());
+    }
+
+    #[test]
+    fn a_start_with_a_good_schedule_is_not_made_worse() {
+        let corner = "law.pid.filter_rad_s";
+        let rows = [0, 1].map(|k| format!("law.pid.schedule[{k}].heave.rate_deg_s_per_m"));
+        for (gains, corner_rad_s) in [([2.0, 5.0], 12.0), ([2.1, 5.0], 12.0)] {
+            let mut layout = layout(true);
+            for (row, gain) in rows.iter().zip(gains) {
+                crate::spec::key_path::set(&mut layout.document, row, gain);
+            }
+            crate::spec::key_path::set(&mut layout.document, corner, corner_rad_s);
+            let tuned = run(&layout, false);
+            // one value for both speeds cannot do better than 3.25
+            assert!(tuned.start.score.ride < 1.02);
+            assert!(!tuned.start.score.rank(&tuned.winner.score).is_lt());
+            assert!(tuned.winner.score.ride < 1.0 + 1e-4, "{:?}", tuned.winner);
+        }
     }
 
     #[test]
