@@ -82,7 +82,7 @@ fn gains(report: &Report, layout: &Layout, shell: &mut Shell) -> Result<()> {
     }
     heads.extend(each.iter().map(|s| s.name.replace(' ', "\u{a0}")));
     let mut rows = Vec::new();
-    for p in &layout.common.space.parameters {
+    for p in &layout.free {
         let unit = p
             .name
             .rsplit('.')

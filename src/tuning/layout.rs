@@ -4,6 +4,9 @@
 //! stage 0      all free numbers, one value for all speeds, judged over all cases
 //! stage 1..n   numbers that may change with speed, one stage a speed, judged over its cases
 //! ```
+//! A file that has a schedule already is begun with as it is: its stage 0 moves only what does not change with speed,
+//! because one value for all speeds would undo the schedule.
+//!
 //! A case at one speed sees only that speed's row of the schedule, so stages of different speeds
 //! cannot disturb each other: the best of all is the best of each. Numbers without a schedule are
 //! settled in stage 0.
@@ -16,7 +19,7 @@ use serde_json::Value;
 use super::space::{Parameter, Space};
 use crate::control::gain_schedule::{GainSchedule, Gains};
 use crate::error::{Error, Result};
-use crate::spec::controller::{ControllerSpec, PidSpec, ScheduleRow};
+use crate::spec::controller::{ControllerSpec, LawSpec, PidSpec, ScheduleRow};
 use crate::spec::key_path;
 use crate::spec::tuning::{ScaleSpec, TuningSpec};
 use crate::units::kn;
@@ -41,7 +44,9 @@ pub struct Layout {
     pub speeds_kn: Vec<f64>,
     /// The controller to begin with; with rows of a schedule when numbers change with speed.
     pub document: Value,
-    /// All speeds together.
+    /// All free numbers in the file's order.
+    pub free: Vec<Parameter>,
+    /// All speeds together; without parameters where all that is free is in the file's schedule.
     pub common: Stage,
     /// Each speed by itself; empty when nothing changes with speed.
     pub each: Vec<Stage>,
@@ -63,6 +68,7 @@ impl Layout {
         let mut document = serde_json::to_value(law)
             .map_err(|e| Error::new(format!("the controller cannot be written as JSON: {e}")))?;
         let scheduled = tuning.free.iter().any(|f| f.per_speed);
+        let has_schedule = matches!(&law.law, LawSpec::Pid(p) if !p.schedule.is_empty());
         if scheduled {
             add_schedule(&mut document, &speeds_kn)?;
         }
@@ -73,12 +79,14 @@ impl Layout {
             high: f.high,
             log: f.scale == ScaleSpec::Log,
         };
+        let together =
+            || all().filter(|f| !(has_schedule && f.per_speed && gain_of(&f.key).is_some()));
         let each_rows = if scheduled { speeds_kn.len() } else { 0 };
         let common = Stage {
             name: "all speeds".to_owned(),
             speeds: (0..speeds_kn.len()).collect(),
-            space: Space::new(all().map(parameter).collect()),
-            paths: all().map(|f| everywhere(&document, &f.key)).collect(),
+            space: Space::new(together().map(parameter).collect()),
+            paths: together().map(|f| everywhere(&document, &f.key)).collect(),
         };
         let each = (0..each_rows).map(|k| {
             let free = || all().filter(|f| f.per_speed);
@@ -92,6 +100,7 @@ impl Layout {
             }
         });
         Ok(Layout {
+            free: all().map(parameter).collect(),
             each: each.collect(),
             speeds_kn,
             document,

@@ -95,7 +95,12 @@ pub struct Tuned {
 pub fn count(job: &Job<'_>) -> usize {
     let each = job.layout.each.len();
     let s = job.search;
-    s.evaluations + each * s.evaluations_per_speed + front_count(job)
+    let together = if job.layout.common.space.is_empty() {
+        0
+    } else {
+        s.evaluations
+    };
+    together + each * s.evaluations_per_speed + front_count(job)
 }
 
 fn front_count(job: &Job<'_>) -> usize {
@@ -148,23 +153,20 @@ impl Run<'_> {
         let every = &layout.common.speeds;
         let start = self.scored(layout.document.clone(), every);
         let mut document = layout.document.clone();
-        let common = self.stage(
-            &layout.common,
-            &document,
-            self.job.search.evaluations,
-            journal,
-        )?;
+        let mut common = Vec::new();
+        if !layout.common.space.is_empty() {
+            let most = self.job.search.evaluations;
+            let found = self.stage(&layout.common, &document, most, journal)?;
+            document = layout.common.write(&document, &found.best.values);
+            common = found.all;
+        }
         let mut seen: Vec<(Stage, Vec<Judged>)> = Vec::new();
-        let cloud = common.all.iter().filter(|j| j.score.is_judged());
+        let cloud = common.iter().filter(|j| j.score.is_judged());
         let cloud = cloud
             .map(|j| (j.score.work, j.score.ride, j.score.is_met()))
             .collect();
-        // one value for all speeds may be worse than the schedule that the file has
-        if !start.score.rank(&common.best.score).is_lt() {
-            document = layout.common.write(&document, &common.best.values);
-        }
         if layout.each.is_empty() {
-            seen.push((layout.common.clone(), common.all));
+            seen.push((layout.common.clone(), common));
         }
         let base = document.clone();
         for stage in &layout.each {
@@ -347,6 +349,10 @@ mod tests {
         "heave": {"rate_deg_s_per_m": 1.0}, "pitch": {"rate_deg_s_per_deg": 1.0}, "roll": {}}}}"#;
 
     fn layout(per_speed: bool) -> Layout {
+        layout_of(PID, per_speed)
+    }
+
+    fn layout_of(law: &str, per_speed: bool) -> Layout {
         let tuning = format!(
             r#"{{"format": "ridewright.tuning/1", "name": "x", "craft": "c", "controller": "l",
             "cases": [{{"sea": "a", "speeds_kn": [10, 16], "headings_deg": [180]}}],
@@ -357,7 +363,7 @@ mod tests {
             ]}}"#
         );
         let tuning = parse::<TuningSpec>("t.json", &tuning).unwrap().spec;
-        let law = parse::<ControllerSpec>("l.json", PID).unwrap().spec;
+        let law = parse::<ControllerSpec>("l.json", law).unwrap().spec;
         Layout::new(&tuning, &law).unwrap()
     }
 
@@ -423,20 +429,28 @@ mod tests {
 
     #[test]
     fn a_start_with_a_good_schedule_is_not_made_worse() {
-        let corner = "law.pid.filter_rad_s";
-        let rows = [0, 1].map(|k| format!("law.pid.schedule[{k}].heave.rate_deg_s_per_m"));
-        for (gains, corner_rad_s) in [([2.0, 5.0], 12.0), ([2.1, 5.0], 12.0)] {
-            let mut layout = layout(true);
-            for (row, gain) in rows.iter().zip(gains) {
-                crate::spec::key_path::set(&mut layout.document, row, gain);
-            }
-            crate::spec::key_path::set(&mut layout.document, corner, corner_rad_s);
-            let tuned = run(&layout, false);
-            // one value for both speeds cannot do better than 3.25
-            assert!(tuned.start.score.ride < 1.02);
-            assert!(!tuned.start.score.rank(&tuned.winner.score).is_lt());
-            assert!(tuned.winner.score.ride < 1.0 + 1e-4, "{:?}", tuned.winner);
-        }
+        let row = |speed_kn: f64, rate: f64| {
+            format!(
+                r#"{{"speed_kn": {speed_kn}, "heave": {{"rate_deg_s_per_m": {rate}}}, "pitch": {{}}, "roll": {{}}}}"#
+            )
+        };
+        let rows = format!(
+            r#""schedule": [{}, {}], "heave""#,
+            row(10.0, 2.1),
+            row(16.0, 4.9)
+        );
+        let layout = layout_of(&PID.replacen(r#""heave""#, &rows, 1), true);
+        assert_eq!(layout.common.space.len(), 1, "the corner alone is moved");
+        assert_eq!(layout.free.len(), 2);
+        let tuned = run(&layout, false);
+        let off = (8.0_f64 / 12.0).ln().powi(2);
+        assert!((tuned.start.score.ride - 1.01 - off).abs() < 1e-9);
+        // one value for both speeds cannot do better than 3.25
+        assert!(tuned.winner.score.ride < 1.001, "{:?}", tuned.winner);
+        assert!(
+            tuned.stages.iter().all(|s| s.best.ride < 1.5),
+            "no stage undoes it"
+        );
     }
 
     #[test]
