@@ -61,11 +61,15 @@ fn visible(text: String) -> String {
     if !text.contains(char::is_control) {
         return text;
     }
-    let escaped = |c: char| match c {
-        _ if c.is_control() => c.escape_debug().to_string(),
-        _ => c.to_string(),
-    };
-    text.chars().map(escaped).collect()
+    let mut out = String::with_capacity(text.len());
+    for c in text.chars() {
+        if c.is_control() {
+            out.extend(c.escape_debug());
+        } else {
+            out.push(c);
+        }
+    }
+    out
 }
 
 /// Why an operation did not happen: all the reasons known.

@@ -27,6 +27,7 @@
 
 use crate::error::{Error, Problem, Result};
 use crate::spec::controller::{AngleGains, HeaveGains, LoadingSchedule, PidSpec, ScheduleRow};
+use crate::spec::validate::{ascending, rows_beside_loadings};
 use crate::units::{kn, tonnes};
 
 /// Time constant with which gains go over to another displacement, s: slow against the craft's motions and
@@ -65,12 +66,12 @@ impl GainSchedule {
         }
         let mut bad = Vec::new();
         if !spec.schedule.is_empty() {
-            bad.push(Problem::at("law.pid.schedule", BOTH).hint(BOTH_HINT));
+            bad.push(rows_beside_loadings());
         }
         let at = |i| format!("law.pid.loadings[{i}]");
         let told = spec.loadings.iter().map(|l| l.displacement_t);
         let place = |i| format!("{}.displacement_t", at(i));
-        ascending(&mut bad, &told.collect::<Vec<_>>(), place, "t");
+        ascending(&mut bad, told, place, "t");
         for (i, l) in spec.loadings.iter().enumerate() {
             speeds(&mut bad, &format!("{}.schedule", at(i)), &l.schedule);
             if l.schedule.is_empty() {
@@ -118,12 +119,6 @@ impl GainSchedule {
         Some(between(&at_speed(a)?, &at_speed(b)?, t))
     }
 }
-
-/// What is told of a file with both kinds of rows.
-const BOTH: &str = "has rows beside `loadings`, must have none";
-/// The remedy.
-const BOTH_HINT: &str =
-    "move the rows into the entry of `loadings` they are made for, or leave `loadings` out";
 
 /// The displacement that gains are taken at, on its way to the one told.
 #[derive(Clone, Copy, Debug, Default)]
@@ -194,22 +189,8 @@ fn over_speed(rows: &[ScheduleRow]) -> OverSpeed {
 }
 
 fn speeds(bad: &mut Vec<Problem>, path: &str, rows: &[ScheduleRow]) {
-    let speeds: Vec<f64> = rows.iter().map(|r| r.speed_kn).collect();
-    ascending(bad, &speeds, |i| format!("{path}[{i}].speed_kn"), "kn");
-}
-
-fn ascending(bad: &mut Vec<Problem>, values: &[f64], place: impl Fn(usize) -> String, unit: &str) {
-    for (i, pair) in values.windows(2).enumerate() {
-        if pair[1] <= pair[0] {
-            let told = format!(
-                "is {} {unit} after {} {unit}, must be greater",
-                pair[1], pair[0]
-            );
-            bad.push(
-                Problem::at(place(i + 1), told).hint("list in ascending order, each value once"),
-            );
-        }
-    }
+    let speeds = rows.iter().map(|r| r.speed_kn);
+    ascending(bad, speeds, |i| format!("{path}[{i}].speed_kn"), "kn");
 }
 
 fn between(a: &Gains, b: &Gains, t: f64) -> Gains {

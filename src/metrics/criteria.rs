@@ -30,6 +30,9 @@ use crate::units::G_M_S2;
 /// One criterion judged at one place.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Verdict {
+    /// Place of its criterion in the set.
+    #[serde(skip)]
+    pub criterion: usize,
     /// What is limited, in words, with the unit.
     pub what: String,
     /// Point, motion or thing.
@@ -175,7 +178,7 @@ pub fn check(spec: &CriteriaSpec) -> Result<()> {
 pub fn judge(set: &CriteriaSpec, case: &CaseNumbers, exposure_s: f64) -> Judgement {
     let mut verdicts = Vec::new();
     let mut not_judged = Vec::new();
-    for c in &set.criteria {
+    for (criterion, c) in set.criteria.iter().enumerate() {
         let rule = rule(&c.limit);
         let places: Vec<&Entry> = case
             .entries
@@ -194,7 +197,7 @@ pub fn judge(set: &CriteriaSpec, case: &CaseNumbers, exposure_s: f64) -> Judgeme
             not_judged.push(format!("{}{at}", rule.what));
         }
         for e in places {
-            verdicts.push(verdict(c, &rule, e, case, exposure_s));
+            verdicts.push(verdict((criterion, c), &rule, e, case, exposure_s));
         }
     }
     Judgement {
@@ -210,7 +213,7 @@ pub fn judge(set: &CriteriaSpec, case: &CaseNumbers, exposure_s: f64) -> Judgeme
 }
 
 fn verdict(
-    c: &CriterionSpec,
+    (criterion, c): (usize, &CriterionSpec),
     rule: &Rule,
     e: &Entry,
     case: &CaseNumbers,
@@ -230,6 +233,7 @@ fn verdict(
         _ => e.value.scale(rule.factor),
     };
     Verdict {
+        criterion,
         what: match c.limit {
             LimitSpec::MotionSickness { exposure_h, .. }
             | LimitSpec::MotionSicknessDose { exposure_h, .. } => {

@@ -18,7 +18,7 @@ pub use pid::{
     FollowingSpec, HeaveGains, PidSpec, PrioritySpec, SetPointSpec,
 };
 pub use provenance::ProvenanceSpec;
-pub use schedule::{LoadingSchedule, ScheduleRow};
+pub use schedule::{LoadingSchedule, ScheduleRow, gain_in_row};
 
 /// A control law as data.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]

@@ -19,7 +19,7 @@ use serde_json::Value;
 use super::space::{Parameter, Space};
 use crate::control::gain_schedule::{GainSchedule, Gains};
 use crate::error::{Error, Result};
-use crate::spec::controller::{ControllerSpec, LawSpec, PidSpec, ScheduleRow};
+use crate::spec::controller::{ControllerSpec, LawSpec, PidSpec, ScheduleRow, gain_in_row};
 use crate::spec::key_path;
 use crate::spec::tuning::{ScaleSpec, TuningSpec};
 use crate::units::kn;
@@ -79,8 +79,7 @@ impl Layout {
             high: f.high,
             log: f.scale == ScaleSpec::Log,
         };
-        let together =
-            || all().filter(|f| !(has_schedule && f.per_speed && gain_of(&f.key).is_some()));
+        let together = || all().filter(|f| !(has_schedule && f.per_speed));
         let each_rows = if scheduled { speeds_kn.len() } else { 0 };
         let common = Stage {
             name: "all speeds".to_owned(),
@@ -131,8 +130,6 @@ impl Stage {
     }
 }
 
-const GROUPS: [&str; 3] = ["heave", "pitch", "roll"];
-
 /// Rows with the gains of the file at each speed, in place of rows that are there.
 fn add_schedule(document: &mut Value, speeds_kn: &[f64]) -> Result<()> {
     let Some(pid) = document.pointer_mut("/law/pid") else {
@@ -159,16 +156,9 @@ fn add_schedule(document: &mut Value, speeds_kn: &[f64]) -> Result<()> {
     Ok(())
 }
 
-/// What follows the row's place in the path of a gain that has one.
-fn gain_of(key: &str) -> Option<&str> {
-    let rest = key.strip_prefix("law.pid.")?;
-    let is_gain = GROUPS.iter().any(|g| rest.starts_with(&format!("{g}.")));
-    is_gain.then_some(rest)
-}
-
 /// The row's place of a gain that has one.
 fn in_row(key: &str, row: usize) -> Option<String> {
-    let rest = gain_of(key)?;
+    let rest = gain_in_row(key)?;
     Some(format!("law.pid.schedule[{row}].{rest}"))
 }
 
@@ -179,7 +169,9 @@ pub fn everywhere(document: &Value, key: &str) -> Vec<String> {
         list.map_or(0, Vec::len)
     };
     let mut out = vec![key.to_owned()];
-    let Some(rest) = gain_of(key) else { return out };
+    let Some(rest) = gain_in_row(key) else {
+        return out;
+    };
     out.extend((0..length("/law/pid/schedule")).filter_map(|k| in_row(key, k)));
     for i in 0..length("/law/pid/loadings") {
         let rows = length(&format!("/law/pid/loadings/{i}/schedule"));

@@ -97,7 +97,7 @@ pub fn probe(
     let shares = found.surfaces.iter().map(SurfaceWork::limit_share);
     Ok(Probe {
         hs_m,
-        doubts: doubts(&found, &ride, set),
+        doubts: doubts(&found, &ride, set, &judged.verdicts),
         at_limits_frac: shares.fold(0.0, f64::max),
         worst,
         verdicts: judged.verdicts,
@@ -164,40 +164,33 @@ pub fn numbers(ride: &RideForecast) -> CaseNumbers {
     }
 }
 
-fn doubts(found: &Evaluation<'_>, ride: &RideForecast, set: &CriteriaSpec) -> Vec<Why> {
-    let near = near_limits(ride, set);
+/// Why not to trust the `verdicts` of a ride.
+fn doubts(
+    found: &Evaluation<'_>,
+    ride: &RideForecast,
+    set: &CriteriaSpec,
+    verdicts: &[Verdict],
+) -> Vec<Why> {
+    let near = || {
+        let near = verdicts
+            .iter()
+            .filter(|v| v.value.value > NEAR_LIMIT * v.limit);
+        near.map(|v| (&set.criteria[v.criterion].limit, &*v.of))
+    };
     let counts = |d: &&Doubt| match d {
         Doubt::Slow { .. } => false,
-        Doubt::WavePhase { of, .. } => near.iter().any(|(limit, _)| parts(limit).contains(of)),
+        Doubt::WavePhase { of, .. } => near().any(|(limit, _)| parts(limit).contains(of)),
         _ => true,
     };
     let all = found.doubts_by_output();
     let mut out: Vec<Why> = all.iter().filter(counts).map(Why::from).collect();
-    for (limit, of) in &near {
+    for (limit, of) in near() {
         for (share, motion) in slow_parts(ride, limit, of) {
             let slow = Why::from(&Doubt::Slow { motion, share });
             if share > SLOW_SHARE && !out.contains(&slow) {
                 out.push(slow);
             }
         }
-    }
-    out
-}
-
-/// Limits that a number comes near to, and the point or motion it is of.
-fn near_limits(ride: &RideForecast, set: &CriteriaSpec) -> Vec<(LimitSpec, String)> {
-    let numbers = numbers(ride);
-    let mut out = Vec::new();
-    for c in &set.criteria {
-        let alone = CriteriaSpec {
-            criteria: vec![c.clone()],
-            ..set.clone()
-        };
-        let judged = judge(&alone, &numbers, EXPOSURE_S).verdicts;
-        let near = judged
-            .into_iter()
-            .filter(|v| v.value.value > NEAR_LIMIT * v.limit);
-        out.extend(near.map(|v| (c.limit, v.of)));
     }
     out
 }

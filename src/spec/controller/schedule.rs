@@ -32,3 +32,10 @@ pub struct LoadingSchedule {
     #[schemars(length(min = 1))]
     pub schedule: Vec<ScheduleRow>,
 }
+
+/// What follows the row in the path of a gain that has a place in rows: `pitch.rate_deg_s_per_deg`.
+pub fn gain_in_row(key: &str) -> Option<&str> {
+    let rest = key.strip_prefix("law.pid.")?;
+    let (group, _) = rest.split_once('.')?;
+    matches!(group, "heave" | "pitch" | "roll").then_some(rest)
+}

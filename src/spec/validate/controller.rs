@@ -181,10 +181,7 @@ fn gains(problems: &mut Vec<Problem>, pid: &PidSpec) {
         return schedule(problems, "law.pid.schedule", &pid.schedule, first);
     }
     if !pid.schedule.is_empty() {
-        let told = "has rows beside `loadings`, must have none";
-        problems.push(Problem::at("law.pid.schedule", told).hint(
-            "move the rows into the entry of `loadings` they are made for, or leave `loadings` out",
-        ));
+        problems.push(rows_beside_loadings());
     }
     let at = |i| format!("law.pid.loadings[{i}].displacement_t");
     let told = |l: &LoadingSchedule| l.displacement_t;
@@ -193,6 +190,14 @@ fn gains(problems: &mut Vec<Problem>, pid: &PidSpec) {
         let path = format!("law.pid.loadings[{i}].schedule");
         schedule(problems, &path, &l.schedule, first);
     }
+}
+
+/// A file with both kinds of rows.
+pub(crate) fn rows_beside_loadings() -> Problem {
+    let told = "has rows beside `loadings`, must have none";
+    Problem::at("law.pid.schedule", told).hint(
+        "move the rows into the entry of `loadings` they are made for, or leave `loadings` out",
+    )
 }
 
 /// Rows at `path` ascend, and a mode has an integrator in all of them or in none, as in the `first` row of all.

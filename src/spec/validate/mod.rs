@@ -37,6 +37,7 @@ pub use campaign_bundle::{
     AS_FILED, CampaignBundle, Vessel, campaign_bundle, scenario as campaign_scenario,
 };
 pub(super) use controller::controller;
+pub(crate) use controller::rows_beside_loadings;
 pub(super) use craft::craft;
 pub(super) use failures::failures;
 pub use failures::{FailuresBundle, failures_bundle};
@@ -82,7 +83,7 @@ fn unique<'a>(
 }
 
 /// Numbers of a list that must ascend.
-fn ascending(
+pub(crate) fn ascending(
     problems: &mut Vec<Problem>,
     values: impl Iterator<Item = f64>,
     at: impl Fn(usize) -> String,

@@ -6,7 +6,7 @@ use serde_json::Value;
 
 use super::must_be_known;
 use crate::error::{Error, Problem, Result};
-use crate::spec::controller::{ControllerSpec, LawSpec};
+use crate::spec::controller::{ControllerSpec, LawSpec, gain_in_row};
 use crate::spec::craft::CraftSpec;
 use crate::spec::key_path;
 use crate::spec::load::{Loaded, load_controller, load_craft, load_sea, load_tuning, problems_of};
@@ -107,7 +107,7 @@ fn keep<T>(problems: &mut Vec<Problem>, read: Result<T>) -> Option<T> {
 /// With loadings, what is free must have a place in each of them, and be there in all of them.
 fn free_with_loadings(problems: &mut Vec<Problem>, tuning: &TuningSpec) {
     for (i, f) in tuning.free.iter().enumerate() {
-        if !is_pid_gain(&f.key) {
+        if gain_in_row(&f.key).is_none() {
             let told = format!("is {:?}, which has one value for all loadings", f.key);
             let p = Problem::at(format!("free[{i}].key"), told);
             problems.push(p.hint(
@@ -120,12 +120,6 @@ fn free_with_loadings(problems: &mut Vec<Problem>, tuning: &TuningSpec) {
             problems.push(p.hint("begin the range above 0; a small gain will do"));
         }
     }
-}
-
-/// A gain that has a place in the rows of a schedule.
-fn is_pid_gain(key: &str) -> bool {
-    let under = |g: &str| key.starts_with(&format!("law.pid.{g}."));
-    ["heave", "pitch", "roll"].into_iter().any(under)
 }
 
 /// Ride numbers are asked for at points that the craft has.
@@ -181,7 +175,7 @@ fn free(problems: &mut Vec<Problem>, tuning: &TuningSpec, law: &ControllerSpec) 
                 problems.push(p.hint("the range must lie inside what the controller file allows"));
             }
         }
-        if f.per_speed && !is_pid_gain(&f.key) {
+        if f.per_speed && gain_in_row(&f.key).is_none() {
             let p = Problem::at(
                 format!("free[{i}].per_speed"),
                 format!("is true, but {:?} has no schedule", f.key),
